@@ -1,0 +1,31 @@
+// Package photo opens a photograph safely: formats, limits checked on the
+// header before anything is decoded, EXIF orientation and focal length.
+package photo
+
+import "gocv.io/x/gocv"
+
+// Photo is one decoded photograph, upright (EXIF orientation applied).
+//
+// Pixel convention: everywhere inside the project a pixel coordinate is
+// OpenCV's, (0,0) being the CENTRE of the top-left pixel. The contract's
+// points count from that pixel's top-left CORNER; package measure converts,
+// in one place, when it fills a Result.
+type Photo struct {
+	Name   string   // as the user gave it; "-" for standard input
+	BGR    gocv.Mat // CV_8UC3, upright; closed by Close
+	Format string   // "jpeg", "png", "webp", "heic", "tiff"
+	// Focal35 is the EXIF 35 mm-equivalent focal length in millimetres; 0 where unknown.
+	Focal35 float64
+	// SHA256 is the hex digest of the file's bytes.
+	SHA256 string
+}
+
+// Close frees the native pixels. It may be called more than once.
+func (p *Photo) Close() error {
+	if p == nil || p.BGR.Ptr() == nil {
+		return nil
+	}
+	err := p.BGR.Close()
+	p.BGR = gocv.Mat{}
+	return err
+}
