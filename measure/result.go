@@ -112,8 +112,8 @@ const (
 
 // Band is one reed wire (or one slot or hole of a rigid heddle) at the ruler's edge.
 type Band struct {
-	Index   int       `json:"index"` // whole number of dents from the first band
-	At      Point     `json:"at"`    // on the tick line
+	Index   int       `json:"index"`  // whole number of dents from the first band
+	At      Point     `json:"at"`     // on the tick line
 	Toward  Point     `json:"toward"` // a second point of the band, away from the ruler
 	AlongIn float64   `json:"along_in"`
 	Kind    string    `json:"kind"` // "wire", "slot", "hole"
