@@ -1,0 +1,16 @@
+// Package calib finds a ruler in a photo and reads its ladder of marks.
+//
+// A ruler is a straight (or gently curved) edge with a ladder: equally spaced
+// marks whose lengths repeat in a hierarchy. The stages, each a pure function:
+//
+//	findLines     long straight edges anywhere in the photo, any direction
+//	combAt        is there an equally spaced comb just inside this edge?
+//	readLadder    every mark along the edge, with its length
+//	decode        the lengths' hierarchy: eighths … thirty-seconds, tenths, millimetres
+//	fitScale      marks → px-to-inch map along the edge, with covariance
+//
+// Coordinates. Points are OpenCV pixels ((0,0) the centre of the first pixel).
+// Along an edge a frame is used: `along` runs along the edge in pixels, `depth`
+// runs from the edge INTO the ruler, so that the ruler is at depth > 0 and what
+// it lies on is seen at depth < 0.
+package calib

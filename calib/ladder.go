@@ -1,0 +1,486 @@
+package calib
+
+import (
+	"math"
+	"sort"
+
+	"dentcount/photo"
+)
+
+// rung is one place of the ladder's lattice: a mark, or a gap where one was
+// expected.
+type rung struct {
+	n      int     // whole number of lattice steps from the first
+	along  float64 // px, at the tick line
+	resp   float64 // strength of the mark, grey levels
+	found  bool
+	length float64 // px, how far the mark runs into the ruler
+}
+
+// ladder is an equally spaced row of marks along an edge.
+type ladder struct {
+	frame     Frame
+	rungs     []rung
+	periodPx  float64 // typical spacing
+	dark      bool    // marks darker than the ruler
+	shear     [2]float64
+	base      [2]float64 // depths at which every mark is seen, px
+	maxDepth  float64
+	residual  float64 // rms distance of marks from the lattice, in periods
+	filled    float64 // share of lattice places with a mark
+	contrast  float64 // typical strength, grey levels
+	lengthsOK bool
+}
+
+// shearAt is the marks' lean, along px per depth px, at a position.
+func (l ladder) shearAt(along float64) float64 { return l.shear[0] + l.shear[1]*along/1000 }
+
+// readLadder reads every mark along the frame, starting from a comb seen there.
+// ok is false where no ladder stands.
+func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
+	T := c.periodPx
+	depthMax := math.Min(18*T, 330)
+	depthMax = math.Max(depthMax, 24)
+	lo, hi := f.Inside(p, f.Lo-4*T, f.Hi+4*T, 0, 2)
+	if hi-lo < 6*T {
+		return l, false
+	}
+	s := sampleStrip(p, f, lo, hi, -2, depthMax, 1)
+	if s.cols == 0 {
+		return l, false
+	}
+	l.frame, l.maxDepth = f, depthMax
+	l.base = c.depth
+	l.base = combDepths(s, c)
+	prof := s.profile(l.base[0], l.base[1])
+	best := -1.0
+	for _, dark := range []bool{true, false} {
+		r := markResponse(prof, T, dark)
+		q, quality := track(r, lo, c.center, T)
+		if quality > best {
+			best = quality
+			l.rungs, l.dark = q, dark
+		}
+	}
+	if len(l.rungs) < 10 {
+		return l, false
+	}
+	l.summarise()
+	if l.filled < 0.55 {
+		return l, false
+	}
+	l.findShear(s)
+	l.measureLengths(s)
+	return l, true
+}
+
+// combDepths finds the depths at which the comb of period c.periodPx is
+// strongest: from just inside the edge to about the length of the shortest marks.
+func combDepths(s strip, c comb) [2]float64 {
+	T := c.periodPx
+	// Local demodulation at the comb's frequency in a window around its centre.
+	half := math.Max(6*T, 60)
+	a0 := max(0, int(c.center-half-s.lo))
+	a1 := min(s.cols-1, int(c.center+half-s.lo))
+	amp := make([]float64, s.rows)
+	for r := 0; r < s.rows; r++ {
+		bestAmp := 0.0
+		// the period at the centre is known to a few percent only: try a few
+		for _, k := range [5]float64{0.97, 0.985, 1, 1.015, 1.03} {
+			var re, im, sw float64
+			w := 2 * math.Pi / (T * k)
+			for i := a0; i <= a1; i++ {
+				v := float64(s.v[r*s.cols+i])
+				if v != v {
+					continue
+				}
+				u := float64(i-a0) / float64(max(1, a1-a0))
+				g := math.Sin(math.Pi*u) * math.Sin(math.Pi*u)
+				sn, cs := math.Sincos(w * float64(i))
+				re += g * v * cs
+				im += g * v * sn
+				sw += g
+			}
+			if sw > 0 {
+				bestAmp = math.Max(bestAmp, math.Hypot(re, im)/sw)
+			}
+		}
+		amp[r] = bestAmp
+	}
+	sm := boxSmooth(amp, 1)
+	// The strongest crest, but the marks stand on the edge: look in the near third first.
+	near := min(s.rows, int(6*T)+4)
+	top, ti := 0.0, 0
+	for r := 0; r < near; r++ {
+		if s.d0+float64(r)*s.step < 0 {
+			continue
+		}
+		if sm[r] > top {
+			top, ti = sm[r], r
+		}
+	}
+	r0, r1 := ti, ti
+	for r0 > 0 && sm[r0-1] > 0.7*top && s.d0+float64(r0-1)*s.step >= 0.5 {
+		r0--
+	}
+	for r1+1 < s.rows && sm[r1+1] > 0.7*top {
+		r1++
+	}
+	d0, d1 := s.d0+float64(r0)*s.step, s.d0+float64(r1)*s.step
+	if d1 < d0+1 {
+		d1 = d0 + 1
+	}
+	return [2]float64{d0, d1}
+}
+
+func boxSmooth(v []float64, half int) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		n := 0
+		for j := max(0, i-half); j <= min(len(v)-1, i+half); j++ {
+			out[i] += v[j]
+			n++
+		}
+		out[i] /= float64(n)
+	}
+	return out
+}
+
+// markResponse is a matched filter for narrow marks of spacing T: the mean over
+// the mark's width less the mean of its surroundings, positive on a mark.
+func markResponse(prof []float64, T float64, dark bool) []float64 {
+	sigma := math.Min(math.Max(0.13*T, 0.7), 2.6)
+	half := int(math.Ceil(3.2 * sigma))
+	k := make([]float64, 2*half+1)
+	var mean float64
+	for i := range k {
+		x := float64(i-half) / sigma
+		k[i] = (1 - x*x) * math.Exp(-x*x/2)
+		mean += k[i]
+	}
+	mean /= float64(len(k))
+	var norm float64
+	for i := range k {
+		k[i] -= mean
+		norm += math.Abs(k[i])
+	}
+	sign := 2.0
+	if dark {
+		sign = -2.0
+	}
+	out := make([]float64, len(prof))
+	for i := range prof {
+		if i < half || i+half >= len(prof) {
+			out[i] = math.NaN()
+			continue
+		}
+		var v float64
+		for j := range k {
+			v += k[j] * prof[i-half+j]
+		}
+		out[i] = sign * v / norm
+	}
+	return out
+}
+
+type peak struct{ x, v float64 }
+
+func peaksOf(r []float64, lo float64) []peak {
+	var out []peak
+	for i := 1; i+1 < len(r); i++ {
+		a, b, c := r[i-1], r[i], r[i+1]
+		if !(b > 0 && b > a && b >= c) {
+			continue
+		}
+		d := 0.0
+		if q := a - 2*b + c; q < 0 {
+			d = 0.5 * (a - c) / q
+		}
+		out = append(out, peak{lo + float64(i) + d, b - 0.25*(a-c)*d})
+	}
+	return out
+}
+
+// track walks a lattice of spacing near T both ways from the place nearest to
+// `from` where it is clearest. The local spacing may drift slowly. Quality
+// grows with the number of marks found and their evenness.
+func track(r []float64, lo, from, T float64) ([]rung, float64) {
+	pk := peaksOf(r, lo)
+	if len(pk) < 8 {
+		return nil, 0
+	}
+	nearest := func(x, tol, floor float64) (peak, bool) {
+		i := sort.Search(len(pk), func(i int) bool { return pk[i].x >= x-tol })
+		var b peak
+		ok := false
+		bestScore := 0.0
+		for ; i < len(pk) && pk[i].x <= x+tol; i++ {
+			if pk[i].v < floor {
+				continue
+			}
+			u := (pk[i].x - x) / tol
+			if sc := pk[i].v * (1 - 0.5*u*u); sc > bestScore {
+				b, ok, bestScore = pk[i], true, sc
+			}
+		}
+		return b, ok
+	}
+	// Seed: the peak near `from` whose neighbours at ±1…±4 spacings are strongest.
+	var seed peak
+	seedT, seedScore := T, -1.0
+	for _, q := range pk {
+		if math.Abs(q.x-from) > 10*T {
+			continue
+		}
+		for _, k := range [5]float64{0.96, 0.98, 1, 1.02, 1.04} {
+			sc := q.v
+			for j := 1; j <= 4; j++ {
+				for _, sgn := range [2]float64{-1, 1} {
+					if m, ok := nearest(q.x+sgn*float64(j)*T*k, 0.22*T, 0); ok {
+						sc += math.Min(m.v, 1.5*q.v)
+					}
+				}
+			}
+			if sc > seedScore {
+				seed, seedT, seedScore = q, T*k, sc
+			}
+		}
+	}
+	if seedScore <= 0 {
+		return nil, 0
+	}
+	walk := func(dir float64) []rung {
+		type nx struct {
+			n    int
+			x, v float64
+		}
+		hist := []nx{{0, seed.x, seed.v}}
+		local := seedT * dir
+		level := seed.v
+		var out []rung
+		gone, n := 0, 0
+		for {
+			n++
+			// predict from a line through the last marks
+			last := hist[len(hist)-1]
+			x := last.x + float64(n-last.n)*local
+			if x < lo || x > lo+float64(len(r)-1) {
+				break
+			}
+			m, ok := nearest(x, 0.27*math.Abs(local), 0.22*level)
+			if !ok {
+				gone++
+				out = append(out, rung{n: n * int(dir), along: x})
+				if gone > 7 {
+					break
+				}
+				continue
+			}
+			gone = 0
+			out = append(out, rung{n: n * int(dir), along: m.x, resp: m.v, found: true})
+			hist = append(hist, nx{n, m.x, m.v})
+			if len(hist) > 14 {
+				hist = hist[1:]
+			}
+			level += 0.15 * (math.Min(m.v, 2*level) - level)
+			if len(hist) >= 4 {
+				var sn, sx, snn, snx float64
+				k := float64(len(hist))
+				for _, h := range hist {
+					sn += float64(h.n)
+					sx += h.x
+					snn += float64(h.n) * float64(h.n)
+					snx += float64(h.n) * h.x
+				}
+				b := (k*snx - sn*sx) / (k*snn - sn*sn)
+				if w := math.Min(1, k/12); b/local > 0.8 && b/local < 1.25 {
+					local += w * (b - local)
+				}
+			}
+		}
+		for len(out) > 0 && !out[len(out)-1].found {
+			out = out[:len(out)-1]
+		}
+		return out
+	}
+	up, down := walk(1), walk(-1)
+	all := make([]rung, 0, len(up)+len(down)+1)
+	for i := len(down) - 1; i >= 0; i-- {
+		all = append(all, down[i])
+	}
+	all = append(all, rung{n: 0, along: seed.x, resp: seed.v, found: true})
+	all = append(all, up...)
+	n0 := all[0].n
+	var q float64
+	for i := range all {
+		all[i].n -= n0
+		if all[i].found {
+			q += math.Min(all[i].resp, 30)
+		}
+	}
+	return all, q
+}
+
+// summarise fills the figures that tell whether this is a ladder at all.
+func (l *ladder) summarise() {
+	var resp []float64
+	found := 0
+	for _, r := range l.rungs {
+		if r.found {
+			found++
+			resp = append(resp, r.resp)
+		}
+	}
+	l.filled = float64(found) / float64(len(l.rungs))
+	sort.Float64s(resp)
+	l.contrast = resp[len(resp)/2]
+	first, last := l.rungs[0], l.rungs[len(l.rungs)-1]
+	l.periodPx = (last.along - first.along) / float64(last.n-first.n)
+}
+
+// sideContrast is how much a place differs from the midpoints to its
+// neighbours, positive for a mark, at depth row r and column c.
+func (l *ladder) sideContrast(s strip, r int, c, w, gap float64) float64 {
+	var in, out float64
+	nin, nout := 0, 0
+	for _, d := range [3]float64{-w, 0, w} {
+		if v := s.at(r, c+d); !math.IsNaN(v) {
+			in += v
+			nin++
+		}
+	}
+	for _, d := range [4]float64{-gap - w, -gap + w, gap - w, gap + w} {
+		if v := s.at(r, c+d); !math.IsNaN(v) {
+			out += v
+			nout++
+		}
+	}
+	if nin == 0 || nout < 2 {
+		return math.NaN()
+	}
+	d := in/float64(nin) - out/float64(nout)
+	if l.dark {
+		d = -d
+	}
+	return d
+}
+
+// findShear measures the lean of the marks: the lean at which they stay
+// darkest (or lightest) below the base zone.
+func (l *ladder) findShear(s strip) {
+	w := math.Max(0.5, 0.08*l.periodPx)
+	gap := 0.5 * l.periodPx
+	d0, d1 := l.base[0], math.Min(l.maxDepth, l.base[1]*2.2+4)
+	step := math.Max(1, (d1-d0)/16)
+	score := func(s0, s1 float64) float64 {
+		var sum float64
+		for _, g := range l.rungs {
+			if !g.found {
+				continue
+			}
+			sh := s0 + s1*g.along/1000
+			var acc float64
+			n := 0
+			for d := d0; d <= d1; d += step {
+				v := l.sideContrast(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
+				if !math.IsNaN(v) {
+					acc += v
+					n++
+				}
+			}
+			if n > 0 && acc > 0 {
+				sum += math.Min(acc/float64(n), 2*l.contrast)
+			}
+		}
+		return sum
+	}
+	best := -1.0
+	lim := math.Min(0.16, 0.35*l.periodPx/math.Max(1, (d0+d1)/2)+0.03)
+	for s0 := -lim; s0 <= lim+1e-9; s0 += lim / 12 {
+		if v := score(s0, 0); v > best {
+			best = v
+			l.shear = [2]float64{s0, 0}
+		}
+	}
+	step0, step1 := lim/24, 0.03
+	for it := 0; it < 5; it++ {
+		improved := false
+		for _, t := range [][2]float64{{step0, 0}, {-step0, 0}, {0, step1}, {0, -step1}} {
+			c := [2]float64{l.shear[0] + t[0], l.shear[1] + t[1]}
+			if math.Abs(c[1]) > 0.12 {
+				continue
+			}
+			if v := score(c[0], c[1]); v > best {
+				best, l.shear, improved = v, c, true
+			}
+		}
+		if !improved {
+			step0 /= 2
+			step1 /= 2
+		}
+	}
+	// Marks were read in the middle of the base zone: bring them to the edge.
+	mid := (l.base[0] + l.base[1]) / 2
+	for i := range l.rungs {
+		l.rungs[i].along -= l.shearAt(l.rungs[i].along) * mid
+	}
+}
+
+// measureLengths measures how deep each mark runs: the depth at which its
+// contrast has fallen to less than half of what it is near the edge.
+func (l *ladder) measureLengths(s strip) {
+	w := math.Max(0.5, 0.08*l.periodPx)
+	gap := 0.5 * l.periodPx
+	c := make([]float64, s.rows)
+	for i := range l.rungs {
+		g := &l.rungs[i]
+		if !g.found {
+			continue
+		}
+		sh := l.shearAt(g.along)
+		var ref float64
+		n := 0
+		for r := 0; r < s.rows; r++ {
+			d := s.d0 + float64(r)*s.step
+			c[r] = l.sideContrast(s, r, g.along-s.lo+sh*d, w, gap)
+			if d >= l.base[0] && d <= l.base[1] && !math.IsNaN(c[r]) {
+				ref += c[r]
+				n++
+			}
+		}
+		if n == 0 || ref <= 0 {
+			continue
+		}
+		ref /= float64(n)
+		// running mean over a few rows, so that grain does not end a mark
+		k := max(1, int(0.12*l.periodPx))
+		k = min(k, 3)
+		low := 0
+		end := l.base[1]
+		for r := int((l.base[0] - s.d0) / s.step); r < s.rows; r++ {
+			d := s.d0 + float64(r)*s.step
+			var m float64
+			nn := 0
+			for j := r - k; j <= r+k; j++ {
+				if j >= 0 && j < s.rows && !math.IsNaN(c[j]) {
+					m += c[j]
+					nn++
+				}
+			}
+			if nn == 0 {
+				break
+			}
+			if m/float64(nn) < 0.45*ref {
+				low++
+				if low > k+1 {
+					break
+				}
+			} else {
+				low = 0
+				end = d
+			}
+		}
+		g.length = end
+	}
+	l.lengthsOK = true
+}

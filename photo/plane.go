@@ -1,0 +1,67 @@
+package photo
+
+import (
+	"fmt"
+	"image"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// Plane is one channel of a picture in Go's own memory, row after row, no
+// padding. Coordinates are OpenCV's: (0,0) is the centre of the first pixel.
+type Plane struct {
+	W, H int
+	Pix  []uint8
+}
+
+// Gray returns the photo's luma (ITU-R BT.601 weights, OpenCV's BGR2GRAY) as a Plane.
+func (p *Photo) Gray() (Plane, error) {
+	g := gocv.NewMat()
+	defer g.Close()
+	gocv.CvtColor(p.BGR, &g, gocv.ColorBGRToGray)
+	return planeOf(g)
+}
+
+func planeOf(g gocv.Mat) (Plane, error) {
+	if g.Empty() || g.Type() != gocv.MatTypeCV8UC1 {
+		return Plane{}, fmt.Errorf("photo: no 8-bit plane in this picture")
+	}
+	return Plane{W: g.Cols(), H: g.Rows(), Pix: g.ToBytes()}, nil
+}
+
+// Shrink returns the plane reduced so that its long side is at most maxSidePx,
+// averaged over areas, and the factor by which lengths were multiplied (≤ 1).
+// A point x of the full plane lies at (x+0.5)*k-0.5 of the reduced one.
+func (p Plane) Shrink(maxSidePx int) (Plane, float64, error) {
+	long := max(p.W, p.H)
+	if long <= maxSidePx {
+		return p, 1, nil
+	}
+	k := float64(maxSidePx) / float64(long)
+	m, err := gocv.NewMatFromBytes(p.H, p.W, gocv.MatTypeCV8UC1, p.Pix)
+	if err != nil {
+		return Plane{}, 0, fmt.Errorf("photo: %w", err)
+	}
+	defer m.Close()
+	s := gocv.NewMat()
+	defer s.Close()
+	w, h := int(math.Round(float64(p.W)*k)), int(math.Round(float64(p.H)*k))
+	gocv.Resize(m, &s, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
+	out, err := planeOf(s)
+	return out, k, err
+}
+
+// At is the bilinear value at (x, y); outside the picture it is NaN.
+func (p Plane) At(x, y float64) float64 {
+	x0, y0 := int(math.Floor(x)), int(math.Floor(y))
+	if x0 < 0 || y0 < 0 || x0+1 >= p.W || y0+1 >= p.H {
+		return math.NaN()
+	}
+	fx, fy := x-float64(x0), y-float64(y0)
+	i := y0*p.W + x0
+	a, b := float64(p.Pix[i]), float64(p.Pix[i+1])
+	c, d := float64(p.Pix[i+p.W]), float64(p.Pix[i+p.W+1])
+	top := a + (b-a)*fx
+	return top + ((c+(d-c)*fx)-top)*fy
+}
