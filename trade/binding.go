@@ -15,6 +15,7 @@ const (
 // BindingFacts says how to tell a binding and how it takes a saw.
 type BindingFacts struct {
 	Binding  Binding
+	Name     string // in words; empty for one that is not known
 	Tell     string // how to recognise it
 	Clean    bool   // cuts cleanly between two wires
 	Cutting  string // what happens when it is cut
@@ -27,9 +28,9 @@ func (b Binding) Facts() BindingFacts {
 	switch b {
 	case ResinBound:
 		return BindingFacts{
-			Binding: b, Clean: true,
+			Binding: b, Name: "resin-bound", Clean: true,
 			Tell:    "the baulks are smooth plastic or resin in a metal or plastic channel, with no cord or wire wound round them",
-			Cutting: "cuts cleanly between two wires; the resin holds the rest",
+			Cutting: "cuts cleanly between two wires: the resin holds the rest",
 			Cautions: []string{
 				"sawing resin makes fine dust: wear a dust mask, and vacuum it rather than sweep",
 			},
@@ -37,9 +38,9 @@ func (b Binding) Facts() BindingFacts {
 		}
 	case PitchBound:
 		return BindingFacts{
-			Binding: b,
+			Binding: b, Name: "bound with pitched cord",
 			Tell:    "dark, brittle or sticky tar-like stuff over cord wound round wooden ribs, one turn between every two wires; old paper may be glued over it",
-			Cutting: "may come apart: the cord unwinds from a cut end and the wires lose their places; whip and glue it on both sides of the cut first",
+			Cutting: "may come apart: the cord unwinds from a cut end and the wires lose their places: whip and glue it on both sides of the cut first",
 			Cautions: []string{
 				"old pitch and tar can irritate the skin and should not be breathed or burnt: wear gloves, don't heat it, don't sand it",
 			},
@@ -47,9 +48,9 @@ func (b Binding) Facts() BindingFacts {
 		}
 	case WireBound:
 		return BindingFacts{
-			Binding: b,
+			Binding: b, Name: "wire-bound",
 			Tell:    "fine wire wound round the ribs in a close even coil, one turn or more between every two wires",
-			Cutting: "may come apart: the coil springs open at a cut end and the wires lose their places; fix it on both sides of the cut first",
+			Cutting: "may come apart: the coil springs open at a cut end and the wires lose their places: fix it on both sides of the cut first",
 			Cautions: []string{
 				"a cut coil springs: keep the face away and the eyes covered",
 			},
@@ -57,7 +58,7 @@ func (b Binding) Facts() BindingFacts {
 		}
 	case Soldered:
 		return BindingFacts{
-			Binding: b,
+			Binding: b, Name: "soldered",
 			Tell:    "a wound coil flooded with dull grey metal, so that the baulk is one solid bar",
 			Cutting: "holds together when cut, but old solder holds lead",
 			Cautions: []string{

@@ -144,12 +144,13 @@ func (p *CutPlan) explain(reed ReedDims, pitch float64) {
 	if p.KeepEnd != EndUnknown {
 		end = "the " + string(p.KeepEnd) + " end, which keeps the stamped cap"
 	}
-	p.Reason = fmt.Sprintf("cut to %s it sleys %s instead of %s: %d dents are lost. This binding: %s.",
-		FormatIn(p.NewLengthIn, 16), FormatIn(p.SleyWidthIn, 16), FormatIn(p.SleyWidthIn+p.LostSleyIn, 16), p.LostDents, facts.Cutting)
-	if !reed.Binding.Known() {
-		p.Reason = fmt.Sprintf("cut to %s it sleys %s instead of %s: %d dents are lost. %s.",
-			FormatIn(p.NewLengthIn, 16), FormatIn(p.SleyWidthIn, 16), FormatIn(p.SleyWidthIn+p.LostSleyIn, 16), p.LostDents, facts.Cutting)
+	p.Reason = fmt.Sprintf("cut to %s it sleys %s instead of %s, %d dents less; ",
+		FormatIn(p.NewLengthIn, 16), FormatIn(p.SleyWidthIn, 16), FormatIn(p.SleyWidthIn+p.LostSleyIn, 16), p.LostDents)
+	if facts.Name == "" {
+		p.Reason += facts.Cutting
 		p.Question = facts.Tell
+	} else {
+		p.Reason += facts.Name + ", it " + facts.Cutting
 	}
 	if p.KeepEnd == EndUnknown {
 		p.Question = joinWords(p.Question, "which end carries the stamp? keep that one")

@@ -37,22 +37,51 @@ func ParseSize(s string) (MadeSize, error) {
 	if n, over, rest, ok := overForm(text); ok {
 		return metricSize(shown, n, over, rest)
 	}
-	v, used, _, bad := leadingNumber(text)
-	if bad != "" || used == 0 {
+	number, unit := cutUnit(text)
+	v, used, _, bad := leadingNumber(number)
+	if bad != "" || used == 0 || used != len(number) {
 		return MadeSize{}, fmt.Errorf("%q is not a dent size: write it like 10, 12 1/2 or 40/10", shown)
 	}
-	switch strings.TrimSpace(text[used:]) {
-	case "", "dent", "dents", "dpi", "per inch", "/in", "/inch", "dents per inch", "dent per inch", "per in", "/ in":
-		return knownSize(shown, SystemInch, inchLabel(v), v)
-	case "per 10 cm", "/10 cm", "/10cm", "per 10cm", "dents per 10 cm", "/ 10 cm", "per dm", "/dm":
-		return knownSize(shown, SystemMetric, inchLabel(v)+"/10", v*MMPerInch/100)
-	case "in", "cm", "mm", `"`:
+	switch unit {
+	case unitLength:
 		return MadeSize{}, Question{
 			Problem: fmt.Sprintf("%q is a length", shown),
 			Ask:     "how many dents are in one inch, or in 10 cm?",
 		}
+	case unitPer10CM:
+		return knownSize(shown, SystemMetric, inchLabel(v)+"/10", v*MMPerInch/100)
 	}
-	return MadeSize{}, fmt.Errorf("%q is not a dent size: write it like 10, 12 1/2 or 40/10", shown)
+	return knownSize(shown, SystemInch, inchLabel(v), v)
+}
+
+// What a dent size can say after its number.
+const (
+	unitPerInch = iota
+	unitPer10CM
+	unitLength
+)
+
+// sizeUnits are the endings of a dent size, longest first where one ends in
+// another.
+var sizeUnits = []struct {
+	text string
+	unit int
+}{
+	{"dents per 10 cm", unitPer10CM}, {"per 10 cm", unitPer10CM}, {"per 10cm", unitPer10CM},
+	{"per dm", unitPer10CM}, {"/dm", unitPer10CM}, {"/ dm", unitPer10CM},
+	{"dents per inch", unitPerInch}, {"dent per inch", unitPerInch}, {"per inch", unitPerInch}, {"per in", unitPerInch},
+	{"/inch", unitPerInch}, {"/ inch", unitPerInch}, {"/in", unitPerInch}, {"/ in", unitPerInch},
+	{"dents", unitPerInch}, {"dent", unitPerInch}, {"dpi", unitPerInch},
+	{"inches", unitLength}, {"inch", unitLength}, {"in", unitLength}, {`"`, unitLength}, {"cm", unitLength}, {"mm", unitLength},
+}
+
+func cutUnit(text string) (number string, unit int) {
+	for _, u := range sizeUnits {
+		if left, ok := strings.CutSuffix(text, u.text); ok {
+			return strings.TrimSpace(left), u.unit
+		}
+	}
+	return text, unitPerInch
 }
 
 // overForm takes "40/10" apart: dents, the centimetres they are counted over,
