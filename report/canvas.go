@@ -31,6 +31,9 @@ func (a vec) dot(b vec) float64 { return a.x*b.x + a.y*b.y }
 func (a vec) len() float64      { return math.Hypot(a.x, a.y) }
 func (a vec) left() vec         { return vec{-a.y, a.x} } // turned by a quarter
 func (a vec) finite() bool      { return !math.IsNaN(a.x-a.x) && !math.IsNaN(a.y-a.y) }
+func (a vec) in(r image.Rectangle) bool {
+	return a.finite() && a.x >= float64(r.Min.X) && a.x <= float64(r.Max.X) && a.y >= float64(r.Min.Y) && a.y <= float64(r.Max.Y)
+}
 func (a vec) unit() (v vec, ok bool) {
 	if l := a.len(); a.finite() && l > 1e-9 {
 		return a.mul(1 / l), true

@@ -27,9 +27,10 @@ const (
 // drawing is the evidence of one result on its canvas.
 type drawing struct {
 	*canvas
-	r  measure.Result
-	at image.Rectangle // where the photo lies on the canvas
-	k  float64         // canvas pixels per photo pixel
+	r      measure.Result
+	ground image.Rectangle // what may be drawn on: all above the strip
+	at     image.Rectangle // where the photo lies in it
+	k      float64         // canvas pixels per photo pixel
 
 	along, wires vec // unit vectors: along the ruler, and from it toward the wires
 }
@@ -40,10 +41,7 @@ func (d *drawing) to(p measure.Point) vec {
 }
 
 // inside says whether v lies on the photo.
-func (d *drawing) inside(v vec) bool {
-	return v.finite() && v.x >= float64(d.at.Min.X) && v.x <= float64(d.at.Max.X) &&
-		v.y >= float64(d.at.Min.Y) && v.y <= float64(d.at.Max.Y)
-}
+func (d *drawing) inside(v vec) bool { return v.in(d.at) }
 
 func (d *drawing) evidence() error {
 	if !d.findDirections() {
@@ -126,7 +124,7 @@ func (d *drawing) marks() error {
 		if every > 1 && math.Mod(math.Round(m.Value), float64(every)) != 0 {
 			continue
 		}
-		if err := d.tag(number(m.Value, 2), rulerInk, labelPx, at, ruler, labelGapPx, d.at); err != nil {
+		if err := d.tag(number(m.Value, 2), rulerInk, labelPx, at, ruler, labelGapPx, d.ground); err != nil {
 			return err
 		}
 	}
@@ -165,7 +163,8 @@ func (d *drawing) bands() error {
 	bands := slices.Clone(d.r.Evidence.Bands)
 	slices.SortStableFunc(bands, func(a, b measure.Band) int { return a.Index - b.Index })
 	pitch := d.bandPitch(bands)
-	var odd []float64 // places along the ruler where a sign stands
+	var odd []float64  // places along the ruler where a sign stands
+	var signs []func() // drawn after all leaders, which would cross them
 	lastOdd, row := math.Inf(-1), 0
 	for _, b := range bands {
 		at := d.to(b.At)
@@ -195,7 +194,10 @@ func (d *drawing) bands() error {
 		odd = append(odd, pos)
 		middle := (oddGapPx + oddPx/2 + float64(row)*(oddPx+2)) * d.u
 		d.line(white, 0.6*d.u, at, at.add(dir.mul(middle-oddPx*d.u*0.5)))
-		glyphOf(key).draw(d.canvas, at.add(dir.mul(middle)), dir, oddPx*d.u)
+		signs = append(signs, func() { glyphOf(key).draw(d.canvas, at.add(dir.mul(middle)), dir, oddPx*d.u) })
+	}
+	for _, draw := range signs {
+		draw()
 	}
 	return d.numbers(bands, pitch, odd)
 }
@@ -234,7 +236,7 @@ func (d *drawing) numbers(bands []measure.Band, pitch float64, odd []float64) er
 			gap += 3 * (oddPx + 2)
 			d.line(white, 0.5*d.u, at.add(d.wires.mul((gap-8)*d.u)), at.add(d.wires.mul(gap*d.u)))
 		}
-		if err := d.tag(fmt.Sprint(n), inkGood, numberPx, at, d.wires, gap, d.at); err != nil {
+		if err := d.tag(fmt.Sprint(n), inkGood, numberPx, at, d.wires, gap, d.ground); err != nil {
 			return err
 		}
 	}
@@ -254,7 +256,7 @@ func (d *drawing) oneInch() error {
 	}
 	dir, gap := d.wires.mul(-1), inchGapPx*d.u
 	middle := a.add(b).mul(0.5)
-	if far := middle.add(dir.mul(gap + 22*d.u)); !d.inside(far) {
+	if far := middle.add(dir.mul(gap + 22*d.u)); !far.in(d.ground) {
 		dir, gap = d.wires, (oddGapPx+3*oddPx+12)*d.u
 	}
 	end, cap := dir.mul(gap), dir.mul(7*d.u)
@@ -265,5 +267,5 @@ func (d *drawing) oneInch() error {
 	if d.r.Count != nil && d.r.Count.InOneInch.Max > 0 {
 		text += ": " + rangeWords(d.r.Count.InOneInch) + " dents"
 	}
-	return d.tag(text, white, labelPx+1, middle.add(end), dir, 3, d.at)
+	return d.tag(text, white, labelPx+1, middle.add(end), dir, 3, d.ground)
 }

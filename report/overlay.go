@@ -19,7 +19,8 @@ const (
 	overlayMaxPx    = 2000 // long side of the photo in it
 	overlayMinPx    = 1000 // a smaller photo is enlarged toward this ...
 	overlayMaxGrow  = 4    // ... but by no more than this
-	overlayMinWidth = 720  // a narrower photo gets empty ground at its sides
+	overlayMinWidth = 720  // a narrower photo gets empty ground at its sides ...
+	overlayMinShare = 0.36 // ... and one less high than this share of the width, above and below
 )
 
 // Overlay draws the evidence of r into a copy of p: the ruler's marks with
@@ -52,21 +53,22 @@ func Overlay(p *photo.Photo, r measure.Result) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	left := (w - shown.Bounds().Dx()) / 2
-	at := image.Rect(left, 0, left+shown.Bounds().Dx(), shown.Bounds().Dy())
-	c, err := newCanvas(image.NewRGBA(image.Rect(0, 0, w, at.Max.Y+int(s.height))))
+	ground := image.Rect(0, 0, w, max(shown.Bounds().Dy(), int(overlayMinShare*float64(w))))
+	corner := ground.Size().Sub(shown.Bounds().Size()).Div(2)
+	at := image.Rectangle{Min: corner, Max: corner.Add(shown.Bounds().Size())}
+	c, err := newCanvas(image.NewRGBA(image.Rect(0, 0, w, ground.Max.Y+int(s.height))))
 	if err != nil {
 		return nil, err
 	}
 	c.box(stripBack, c.img.Bounds())
 	draw.Draw(c.img, at, shown, shown.Bounds().Min, draw.Src)
 	if ev != nil {
-		d := drawing{canvas: c, r: r, at: at, k: k}
+		d := drawing{canvas: c, r: r, ground: ground, at: at, k: k}
 		if err := d.evidence(); err != nil {
 			return nil, err
 		}
 	}
-	return c.img, s.draw(c, at.Max.Y)
+	return c.img, s.draw(c, ground.Max.Y)
 }
 
 // Thumbnail is img reduced to at most maxPx on its long side; it is never

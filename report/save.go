@@ -181,7 +181,7 @@ func overlayBase(photoName string) string {
 		base = base[:len(base)-n]
 	}
 	base = strings.TrimRight(base, ". ")
-	if base == "" {
+	if strings.Trim(base, "_") == "" {
 		return "photo"
 	}
 	return base
