@@ -100,8 +100,10 @@ func TestBrokenEXIF(t *testing.T) {
 // Boxes that lead back to themselves end, and soon.
 func TestMetaEnds(t *testing.T) {
 	be := binary.BigEndian
-	// A box with a 64-bit size that is −8 when taken as signed.
-	back := append([]byte{0, 0, 0, 1}, "free"...)
+	// An empty box, then one with a 64-bit size that is −8 when taken as
+	// signed: its end is the start of the box before it.
+	back := append([]byte{0, 0, 0, 8}, "free"...)
+	back = append(append(back, 0, 0, 0, 1), "free"...)
 	back = be.AppendUint64(back, ^uint64(0)-7)
 	data := append(bytes.Clone(cardHEIC[:be32(cardHEIC)]), back...)
 	start := time.Now()

@@ -280,3 +280,29 @@ func TestHeaderLies(t *testing.T) {
 		t.Error("no cause is kept")
 	}
 }
+
+// A picture is let through only when it has the size that was checked.
+func TestCheckDecoded(t *testing.T) {
+	m := gocv.NewMatWithSize(200, 300, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	for _, c := range []struct {
+		f    format
+		w, h int
+		ok   bool
+	}{
+		{formatJPEG, 300, 200, true},
+		{formatJPEG, 200, 300, false},
+		{formatJPEG, 301, 200, false},
+		{formatPNG, 300, 100, false},
+		{formatTIFF, 300, 200, true},
+		{formatTIFF, 200, 300, true}, // turned by its decoder
+		{formatTIFF, 200, 301, false},
+		{formatHEIC, 200, 300, true},
+		{formatHEIC, 400, 300, true}, // cropped by its container
+		{formatHEIC, 299, 200, false},
+	} {
+		if err := checkDecoded(m, c.f, header{widthPx: c.w, heightPx: c.h}); (err == nil) != c.ok {
+			t.Errorf("%s of 300 × 200 px under a header of %d × %d: %v", c.f, c.w, c.h, err)
+		}
+	}
+}

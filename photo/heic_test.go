@@ -16,8 +16,8 @@ func TestHEICTurnedOnce(t *testing.T) {
 	// Which properties say the same as an EXIF orientation: irot turns
 	// anticlockwise by quarters; imir 1 swaps left and right, 0 top and
 	// bottom; they are applied in the order given.
-	irot := func(quarters byte) heicProp { return heicProp{"irot", quarters} }
-	imir := func(axis byte) heicProp { return heicProp{"imir", axis} }
+	irot := func(quarters byte) heicProp { return heicProp{"irot", []byte{quarters}, true} }
+	imir := func(axis byte) heicProp { return heicProp{"imir", []byte{axis}, true} }
 	for o, props := range map[int][]heicProp{
 		1: nil,
 		2: {imir(1)},
@@ -83,8 +83,9 @@ func whereTurned(o, sx, sy int) (x, y int) {
 }
 
 type heicProp struct {
-	kind  string
-	value byte
+	kind string
+	body []byte
+	ours bool // whether it is one of the picture's properties
 }
 
 // heicTurned is the card's HEIC with properties added to its picture and
@@ -116,8 +117,15 @@ func heicTurned(t *testing.T, o int, props []heicProp) []byte {
 	}
 	for _, p := range props {
 		at := ipco + int(be.Uint32(data[ipco:]))
-		insert(at, append(append([]byte{0, 0, 0, 9}, p.kind...), p.value))
-		grow("ipco", 9)
+		size := 8 + len(p.body)
+		insert(at, append(append([]byte{0, 0, 0, byte(size)}, p.kind...), p.body...))
+		grow("ipco", size)
+		grow("iprp", size)
+		grow("meta", size)
+		known++
+		if !p.ours {
+			continue
+		}
 		// ipma: version and flags, one entry: item, number of properties, them.
 		ipma := grow("ipma", 1)
 		if be.Uint32(data[ipma+8:]) != 0 || be.Uint32(data[ipma+12:]) != 1 {
@@ -125,10 +133,9 @@ func heicTurned(t *testing.T, o int, props []heicProp) []byte {
 		}
 		n := int(data[ipma+18])
 		data[ipma+18]++
-		known++
 		insert(ipma+19+n, []byte{0x80 | byte(known)}) // essential
-		grow("iprp", 10)
-		grow("meta", 10)
+		grow("iprp", 1)
+		grow("meta", 1)
 	}
 	shiftItems(t, data, grown)
 	return data
@@ -147,6 +154,18 @@ func shiftItems(t *testing.T, data []byte, by int) {
 		be.PutUint32(data[at+4:], be.Uint32(data[at+4:])+uint32(by))
 		at += 10 + 8*int(be.Uint16(data[at+8:]))
 	}
+}
+
+// The limits hold for everything a HEIC says it holds, not for the picture
+// alone that is shown: a tile or a preview, too, would be decoded.
+func TestHEICSecondSize(t *testing.T) {
+	spatial := func(w, h uint32) heicProp {
+		body := binary.BigEndian.AppendUint32(make([]byte, 4), w)
+		return heicProp{"ispe", binary.BigEndian.AppendUint32(body, h), false}
+	}
+	_, err := Decode("tile", heicTurned(t, 1, []heicProp{spatial(60000, 60000)}))
+	checkRefusal(t, "tile", err, ErrTooManyPx)
+	checkCard(t, mustDecode(t, heicTurned(t, 1, []heicProp{spatial(80, 48)})).BGR, 12)
 }
 
 // Several HEIC at once, as the batch and the page have them.

@@ -153,6 +153,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{"header.webp", webpWith(encodeWebP(t, card(1)), nil, 40000, 40000), ErrTooManyPx, "40000 × 40000"},
 		{"header.tif", tiffSize(60000, 60000), ErrTooManyPx, "60000 × 60000"},
 		{"header.heic", heicSize(60000, 60000), ErrTooManyPx, "60000 × 60000"},
+		{"narrow.heic", heicSize(127, 4000), ErrTooSmall, "127 × 4000"},
 		{"nothing in it.heic", cardHEIC[:be32(cardHEIC)], ErrDamaged, "damaged"},
 		{"only the ends.jpg", []byte("\xff\xd8\xff\xd9"), ErrDamaged, "damaged"},
 		{"pixels lost.png", pngDamaged(t), ErrDamaged, "damaged"},
@@ -273,6 +274,17 @@ func TestCutShort(t *testing.T) {
 	clear(holed[len(holed)/2:])
 	_, err := Decode("holed", holed)
 	checkRefusal(t, "holed", err, ErrTruncated)
+}
+
+// Damage to a PNG is found by its checksums, before a decoder sees it and
+// complains on standard error in words of its own.
+func TestPNGChecksum(t *testing.T) {
+	if err := formatPNG.whole(encodePNG(t, noise(200, 100))); err != nil {
+		t.Error(err)
+	}
+	if err := formatPNG.whole(pngDamaged(t)); err == nil || errors.Is(err, errCut) {
+		t.Errorf("damaged: %v", err)
+	}
 }
 
 func TestFileRefused(t *testing.T) {
