@@ -59,6 +59,8 @@ func TestFitReedHeight(t *testing.T) {
 	if v := FitReed(l, unsure); v.Kind != MeasureAgain || !strings.Contains(v.Reason, "5.6") {
 		t.Errorf("height can't be told: %+v", v)
 	}
+	// both must go in: the probability of the two together
+	near(t, "both", FitReed(l, unsure).Probability, CheckReedHeight(l, unsure.Height).Probability, 1e-6)
 	none := reed(27, 0.02)
 	none.Height = Length{}
 	v := FitReed(l, none)

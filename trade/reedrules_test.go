@@ -185,6 +185,11 @@ func TestCutReedByHand(t *testing.T) {
 		t.Errorf("with a new cap: %+v, %v", p, err)
 	}
 	near(t, "with a new cap", p.NewLengthIn, 27, 1e-9)
+	// to 35.9 in only the far cap would go, and one wire with it: there are 351
+	p, err = CutReed(reed, Cut{WantIn: 35.9})
+	if err != nil || p.AfterWire != 350 || p.LostDents != 1 || p.NewLengthIn > 35.9 {
+		t.Errorf("only the cap: %+v, %v", p, err)
+	}
 	// the sley width not measured, but the kept cap
 	reed.SleyWidth = Length{}
 	p, err = CutReed(reed, Cut{WantIn: 27, KeptCapIn: 0.5})

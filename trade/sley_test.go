@@ -124,6 +124,12 @@ func TestReedsFor(t *testing.T) {
 			}
 		}
 	}
+	// the shortest repeat within 1 %: 24 in a 40/10 is 1.2 % low with 2-2-3,
+	// 19 in 8 dents gives 24.13, 0.54 % high
+	close := ReedsFor(24, Near(Sizes(PartReed), 10.16, 0.001))
+	if len(close) != 1 || close[0].Sleying.String() != "2-2-3-2-2-3-2-3" {
+		t.Errorf("24 in a 40/10: %v", close)
+	}
 	if ReedsFor(0, Sizes(PartReed)) != nil || ReedsFor(20, nil) != nil {
 		t.Error("no sett, or no reeds, has reeds")
 	}
