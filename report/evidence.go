@@ -163,7 +163,7 @@ func (d *drawing) bands() error {
 	bands := slices.Clone(d.r.Evidence.Bands)
 	slices.SortStableFunc(bands, func(a, b measure.Band) int { return a.Index - b.Index })
 	pitch := d.bandPitch(bands)
-	var odd []float64  // places along the ruler where a sign stands
+	var odd []oddSign
 	var signs []func() // drawn after all leaders, which would cross them
 	lastOdd, row := math.Inf(-1), 0
 	for _, b := range bands {
@@ -181,7 +181,10 @@ func (d *drawing) bands() error {
 			if key.hole {
 				size = math.Min(size, 2.4*pitch)
 			}
-			glyphOf(key).draw(d.canvas, at.add(dir.mul(tickGapPx*d.u+size/2)), dir, size)
+			// Where wires are close, thin ticks with a thin rim keep them apart.
+			fine := *d.canvas
+			fine.u = math.Min(d.u, pitch/4)
+			glyphOf(key).draw(&fine, at.add(dir.mul(tickGapPx*d.u+size/2)), dir, size)
 			continue
 		}
 		pos := at.dot(d.along)
@@ -191,7 +194,7 @@ func (d *drawing) bands() error {
 			row = 0
 		}
 		lastOdd = pos
-		odd = append(odd, pos)
+		odd = append(odd, oddSign{pos, row})
 		middle := (oddGapPx + oddPx/2 + float64(row)*(oddPx+2)) * d.u
 		d.line(white, 0.6*d.u, at, at.add(dir.mul(middle-oddPx*d.u*0.5)))
 		signs = append(signs, func() { glyphOf(key).draw(d.canvas, at.add(dir.mul(middle)), dir, oddPx*d.u) })
@@ -202,7 +205,15 @@ func (d *drawing) bands() error {
 	return d.numbers(bands, pitch, odd)
 }
 
-// bandPitch is the distance of neighbouring places in canvas pixels.
+// oddSign is where a sign of a place that is not plainly good stands: along the
+// ruler in canvas pixels, and in which row from the tick line.
+type oddSign struct {
+	pos float64
+	row int
+}
+
+// bandPitch is the distance of neighbouring places in canvas pixels; infinite
+// where the places do not tell.
 func (d *drawing) bandPitch(bands []measure.Band) float64 {
 	if len(bands) < 2 {
 		return math.Inf(1)
@@ -211,12 +222,16 @@ func (d *drawing) bandPitch(bands []measure.Band) float64 {
 	if last.Index == first.Index {
 		return math.Inf(1)
 	}
-	return d.to(last.At).sub(d.to(first.At)).len() / float64(last.Index-first.Index)
+	pitch := d.to(last.At).sub(d.to(first.At)).len() / math.Abs(float64(last.Index-first.Index))
+	if !(pitch > 0) {
+		return math.Inf(1)
+	}
+	return pitch
 }
 
 // numbers writes the count beside every tenth place, or fewer where there is
 // no room, farther out where a sign stands near.
-func (d *drawing) numbers(bands []measure.Band, pitch float64, odd []float64) error {
+func (d *drawing) numbers(bands []measure.Band, pitch float64, odd []oddSign) error {
 	every := 10
 	for float64(every)*pitch < 3*numberPx*d.u && every < 1000 {
 		every *= 2
@@ -232,9 +247,15 @@ func (d *drawing) numbers(bands []measure.Band, pitch float64, odd []float64) er
 			continue
 		}
 		gap := float64(oddGapPx + 3)
-		if slices.ContainsFunc(odd, func(pos float64) bool { return math.Abs(pos-at.dot(d.along)) < 1.4*numberPx*d.u }) {
-			gap += 3 * (oddPx + 2)
-			d.line(white, 0.5*d.u, at.add(d.wires.mul((gap-8)*d.u)), at.add(d.wires.mul(gap*d.u)))
+		rows := 0
+		for _, o := range odd {
+			if math.Abs(o.pos-at.dot(d.along)) < 1.4*numberPx*d.u {
+				rows = max(rows, o.row+1)
+			}
+		}
+		if rows > 0 {
+			gap += float64(rows) * (oddPx + 2)
+			d.line(white, 0.5*d.u, at.add(d.wires.mul((gap-5)*d.u)), at.add(d.wires.mul(gap*d.u)))
 		}
 		if err := d.tag(fmt.Sprint(n), inkGood, numberPx, at, d.wires, gap, d.ground); err != nil {
 			return err
