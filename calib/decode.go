@@ -85,8 +85,8 @@ func tenths(unit Unit, n int, prior float64) scheme {
 
 func schemes() []scheme {
 	return []scheme{
-		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -3),
-		tenths(Inch, 10, -1), tenths(CM, 10, 0), tenths(CM, 20, -2.5), halving(CM, 2, -2.5),
+		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -4),
+		tenths(Inch, 10, -1), tenths(CM, 10, 0), tenths(CM, 20, -2.5), halving(CM, 2, -4),
 	}
 }
 
@@ -122,15 +122,11 @@ func decode(l ladder) []reading {
 	median := seen[len(seen)/2]
 	var sst float64
 	clip := func(r, s float64) float64 { return math.Min(r*r, 16*s*s) }
-	var mean float64
 	for _, v := range seen {
-		mean += v / float64(len(seen))
-	}
-	for _, v := range seen {
-		sst += (v - mean) * (v - mean)
+		sst += clip(v-median, math.Max(floor, 0.3*median))
 	}
 	sst /= float64(len(seen))
-	nEff := math.Min(float64(len(all)), 80)
+	nEff := 0.5 * math.Min(float64(len(all)), 200)
 	var out []reading
 	for _, sc := range schemes() {
 		if len(all) < sc.divisions+sc.divisions/4 {

@@ -39,18 +39,16 @@ func (l ladder) shearAt(along float64) float64 { return l.shear[0] + l.shear[1]*
 // ok is false where no ladder stands.
 func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	T := c.periodPx
-	depthMax := math.Min(18*T, 330)
-	depthMax = math.Max(depthMax, 24)
 	lo, hi := f.Inside(p, f.Lo-4*T, f.Hi+4*T, 0, 2)
 	if hi-lo < 6*T {
 		return l, false
 	}
-	s := sampleStrip(p, f, lo, hi, -2, depthMax, 1)
+	near := math.Min(math.Max(3*T+8, 16), 160)
+	s := sampleStrip(p, f, lo, hi, -2, near, math.Max(1, near/50))
 	if s.cols == 0 {
 		return l, false
 	}
-	l.frame, l.maxDepth = f, depthMax
-	l.base = c.depth
+	l.frame = f
 	l.base = combDepths(s, c)
 	prof := s.profile(l.base[0], l.base[1])
 	best := -1.0
@@ -69,6 +67,9 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	if l.filled < 0.55 {
 		return l, false
 	}
+	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
+	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
+	s = sampleStrip(p, f, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -2, l.maxDepth, math.Max(1, l.maxDepth/100))
 	l.findShear(s)
 	l.measureLengths(s)
 	return l, true
@@ -78,40 +79,40 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 // strongest: from just inside the edge to about the length of the shortest marks.
 func combDepths(s strip, c comb) [2]float64 {
 	T := c.periodPx
-	// Local demodulation at the comb's frequency in a window around its centre.
+	// Local demodulation at the comb's frequency in a window around its centre;
+	// the period there is known to a few percent only, so a few are tried.
 	half := math.Max(6*T, 60)
 	a0 := max(0, int(c.center-half-s.lo))
 	a1 := min(s.cols-1, int(c.center+half-s.lo))
+	n := a1 - a0 + 1
 	amp := make([]float64, s.rows)
-	for r := 0; r < s.rows; r++ {
-		bestAmp := 0.0
-		// the period at the centre is known to a few percent only: try a few
+	if n > 2 {
 		for _, k := range [5]float64{0.97, 0.985, 1, 1.015, 1.03} {
-			var re, im, sw float64
-			w := 2 * math.Pi / (T * k)
-			for i := a0; i <= a1; i++ {
-				v := float64(s.v[r*s.cols+i])
-				if v != v {
-					continue
-				}
-				u := float64(i-a0) / float64(max(1, a1-a0))
-				g := math.Sin(math.Pi*u) * math.Sin(math.Pi*u)
-				sn, cs := math.Sincos(w * float64(i))
-				re += g * v * cs
-				im += g * v * sn
-				sw += g
+			re, im := make([]float64, n), make([]float64, n)
+			var sg float64
+			for i := range re {
+				g := math.Sin(math.Pi * float64(i) / float64(n-1))
+				g *= g
+				sn, cs := math.Sincos(2 * math.Pi / (T * k) * float64(i))
+				re[i], im[i] = g*cs, g*sn
+				sg += g
 			}
-			if sw > 0 {
-				bestAmp = math.Max(bestAmp, math.Hypot(re, im)/sw)
+			for r := 0; r < s.rows; r++ {
+				row := s.v[r*s.cols+a0 : r*s.cols+a1+1]
+				var x, y float64
+				for i, v := range row {
+					if v == v {
+						x += re[i] * float64(v)
+						y += im[i] * float64(v)
+					}
+				}
+				amp[r] = math.Max(amp[r], math.Hypot(x, y)/sg)
 			}
 		}
-		amp[r] = bestAmp
 	}
 	sm := boxSmooth(amp, 1)
-	// The strongest crest, but the marks stand on the edge: look in the near third first.
-	near := min(s.rows, int(6*T)+4)
 	top, ti := 0.0, 0
-	for r := 0; r < near; r++ {
+	for r := 0; r < s.rows; r++ {
 		if s.d0+float64(r)*s.step < 0 {
 			continue
 		}
@@ -453,8 +454,7 @@ func (l *ladder) measureLengths(s strip) {
 		}
 		ref /= float64(n)
 		// running mean over a few rows, so that grain does not end a mark
-		k := max(1, int(0.12*l.periodPx))
-		k = min(k, 3)
+		k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
 		low := 0
 		end := l.base[1]
 		for r := int((l.base[0] - s.d0) / s.step); r < s.rows; r++ {

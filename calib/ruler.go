@@ -2,7 +2,9 @@ package calib
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"os"
 	"sort"
 
 	"dentcount/photo"
@@ -32,11 +34,6 @@ const workSide = 2400
 // FindRuler finds the ruler and reads its scale. found is false where the
 // photo shows no ladder of marks. Positions are OpenCV pixels of p.
 func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found bool, err error) {
-	ls := defaultLineSearch()
-	small, k, err := p.Shrink(ls.SidePx)
-	if err != nil {
-		return r, false, err
-	}
 	work, kw, err := p.Shrink(workSide)
 	if err != nil {
 		return r, false, err
@@ -44,7 +41,15 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if err := ctx.Err(); err != nil {
 		return r, false, err
 	}
-	cands := ladderCandidates(work, kw, findLines(small, k, ls))
+	var segs []segment
+	for _, ls := range lineSearches() {
+		small, k, err := work.Shrink(ls.SidePx)
+		if err != nil {
+			return r, false, err
+		}
+		segs = append(segs, findLines(small, k*kw, ls)...)
+	}
+	cands := ladderCandidates(work, kw, segs)
 	var reads []read
 	for i, c := range cands {
 		if err := ctx.Err(); err != nil {
@@ -58,7 +63,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 			continue
 		}
 		rds := decode(l)
-		if len(rds) == 0 {
+		if len(rds) == 0 || rds[0].explained < minExplained {
 			continue
 		}
 		s, err := fitScale(l, rds[0])
@@ -72,11 +77,25 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	}
 	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
 	r.Scale = reads[0].scale
+	if debugReads {
+		for i, q := range reads {
+			if i < 6 {
+				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
+				fmt.Printf("   worth %.0f %s%d score %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
+			}
+		}
+	}
 	r.Candidates = len(reads)
 	return r, true, nil
 }
 
-const maxReads = 40
+const maxReads = 60
+
+// minExplained is the share of the scatter of the mark lengths that a ruler's
+// hierarchy must explain; an even comb of wires explains none.
+const minExplained = 0.55
+
+var debugReads = os.Getenv("DBG") != ""
 
 type read struct {
 	ladder   ladder
@@ -84,8 +103,13 @@ type read struct {
 	scale    Scale
 }
 
+// worth ranks what was read: the log evidence that the marks stand on an even
+// lattice (against marks strewn at random within the search window, whose rms
+// is about 0.16 steps) and that their lengths have a ruler's hierarchy.
 func (r read) worth() float64 {
-	return r.readings[0].score
+	step := r.scale.Unit.Inches() / float64(r.scale.Divisions)
+	n := math.Min(float64(len(r.scale.Marks)), 80)
+	return r.readings[0].score + 0.5*n*math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
 }
 
 type candidate struct {
@@ -102,7 +126,7 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 		ws.Y = (sg.Y+0.5)*kw - 0.5
 		ws.Lo *= kw
 		ws.Hi *= kw
-		f := traceEdge(work, newFrame(ws), 5)
+		f := traceEdge(work, newFrame(ws), 8)
 		for _, side := range [2]Frame{f, f.Flipped()} {
 			lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
 			if hi-lo < 60 {
@@ -122,18 +146,25 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			}
 			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
 			var kept []float64
-			for _, c := range best {
-				dup := false
+			keep := func(c comb) {
 				for _, t := range kept {
 					if math.Abs(c.periodPx/t-1) < 0.1 {
-						dup = true
+						return
 					}
 				}
-				if dup || len(kept) >= 2 {
-					continue
+				if len(kept) < 4 && c.periodPx > 1.9 {
+					kept = append(kept, c.periodPx)
+					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
 				}
-				kept = append(kept, c.periodPx)
-				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
+			}
+			for _, c := range best {
+				keep(c)
+			}
+			// Wires of twice the spacing can drown the marks' own comb.
+			for _, c := range best {
+				c.periodPx /= 2
+				c.strength /= 2
+				keep(c)
 			}
 		}
 	}
