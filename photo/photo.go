@@ -1,5 +1,18 @@
 // Package photo opens a photograph safely: formats, limits checked on the
 // header before anything is decoded, EXIF orientation and focal length.
+//
+// Who reads what:
+//
+//	JPEG, PNG, WebP, TIFF   OpenCV, once, to 8-bit BGR
+//	  the rare kinds        Go's own decoders: anything with transparency,
+//	                        which is laid on white, and CMYK JPEG
+//	HEIC                    libheif as a Go module; it turns the picture by
+//	                        the container's own irot and imir, and EXIF
+//	                        orientation is not applied on top of that
+//	EXIF                    bep/imagemeta, for every format
+//
+// A picture that is cut short is refused: a decoder would fill the missing
+// part with grey, and grey bands can be counted too.
 package photo
 
 import "gocv.io/x/gocv"
@@ -14,7 +27,9 @@ type Photo struct {
 	Name   string   // as the user gave it; "-" for standard input
 	BGR    gocv.Mat // CV_8UC3, upright; closed by Close
 	Format string   // "jpeg", "png", "webp", "heic", "tiff"
-	// Focal35 is the EXIF 35 mm-equivalent focal length in millimetres; 0 where unknown.
+	// Focal35 is the EXIF 35 mm-equivalent focal length in millimetres; 0
+	// where unknown. It is 0, too, where the photo was cropped to another
+	// shape after it was taken, for then it no longer tells the angle of view.
 	Focal35 float64
 	// SHA256 is the hex digest of the file's bytes.
 	SHA256 string

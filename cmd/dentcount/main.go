@@ -7,6 +7,8 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"dentcount/measure"
 )
 
 func main() {
@@ -15,7 +17,7 @@ func main() {
 	// one ends the process at once.
 	context.AfterFunc(ctx, stop)
 
-	a := &app{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, getenv: os.Getenv}
+	a := &app{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, getenv: os.Getenv, measure: measure.Photo}
 	status := a.run(ctx, os.Args[1:])
 	stop()
 	os.Exit(status)

@@ -19,10 +19,10 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 
 	"golang.org/x/term"
 
+	"dentcount/photo"
 	"dentcount/report"
 )
 
@@ -62,9 +62,10 @@ func (a *app) fault(name string, err error) {
 func (a *app) doubt() { a.tally.doubts++ }
 
 func (a *app) printFault(name string, err error) {
-	msg := problemAndAdvice(err)
-	if name != "" && !strings.HasPrefix(msg, name+":") {
-		msg = name + ": " + msg
+	var bad *photo.Error
+	msg := err.Error() // of a *photo.Error: name, problem, advice
+	if name != "" && !errors.As(err, &bad) {
+		msg = photo.DisplayName(name) + ": " + msg
 	}
 	a.errLine("dentcount: " + msg)
 }
@@ -83,22 +84,6 @@ func (a *app) printStopped() {
 // errLine writes one line to standard error. There is nobody left to tell
 // when that fails.
 func (a *app) errLine(s string) { fmt.Fprintln(a.stderr, report.Printable(s)) }
-
-// adviser is an error which knows what to do about it.
-type adviser interface {
-	error
-	AdviceText() (problem, advice string)
-}
-
-// problemAndAdvice is err in one line: what is wrong, then what to do.
-func problemAndAdvice(err error) string {
-	var adv adviser
-	if errors.As(err, &adv) {
-		problem, advice := adv.AdviceText()
-		return report.Sentences(problem, advice)
-	}
-	return err.Error()
-}
 
 // colour says whether answers may be coloured.
 func (a *app) colour() bool {

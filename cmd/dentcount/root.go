@@ -7,6 +7,9 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"dentcount/measure"
+	"dentcount/photo"
 )
 
 // app is what a subcommand may touch of the outside world. Tests fill it with
@@ -15,10 +18,14 @@ type app struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer // written to through print.go only
 	getenv         func(string) string
+	measure        measureFunc // measure.Photo; tests put hand-made answers here
 
 	tally    tally // what went wrong so far; decides the exit status
 	writeErr error // the first failed write to standard output
 }
+
+// measureFunc is the pipeline's one call.
+type measureFunc func(context.Context, *photo.Photo, measure.Options) (measure.Result, error)
 
 // subcommands lists the constructors of all subcommands. To add one: a new
 // file with a newXxxCmd(*app) *cobra.Command, and a line here. Its RunE
@@ -26,6 +33,7 @@ type app struct {
 // tells a.fault and a.doubt about single photos that went wrong.
 func subcommands() []func(*app) *cobra.Command {
 	return []func(*app) *cobra.Command{
+		newMeasureCmd,
 		newVersionCmd,
 	}
 }

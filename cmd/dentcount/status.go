@@ -60,6 +60,7 @@ func (a *app) finish(ctx context.Context, err error) int {
 		// cobra's own complaint about a flag, an argument or a command.
 		a.printUsage(err.Error(), "dentcount --help, or dentcount COMMAND --help, shows what can be asked")
 		return statusUsage
+	case a.writeErr != nil:
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
 		a.printStopped()
 		return statusFault
@@ -69,7 +70,7 @@ func (a *app) finish(ctx context.Context, err error) int {
 	}
 	switch {
 	case a.writeErr != nil:
-		a.printFault("", fmt.Errorf("the answer could not be written out completely (%w); free some space or write elsewhere, then run it again", a.writeErr))
+		a.printFault("", fmt.Errorf("the answers could not be written out completely (%w); free some space or write them elsewhere, then run it again", a.writeErr))
 		return statusFault
 	case a.tally.faults > 0:
 		return statusFault
