@@ -19,17 +19,16 @@ type rung struct {
 
 // ladder is an equally spaced row of marks along an edge.
 type ladder struct {
-	frame     Frame
-	rungs     []rung
-	periodPx  float64 // typical spacing
-	dark      bool    // marks darker than the ruler
-	shear     [2]float64
-	base      [2]float64 // depths at which every mark is seen, px
-	maxDepth  float64
-	residual  float64 // rms distance of marks from the lattice, in periods
-	filled    float64 // share of lattice places with a mark
-	contrast  float64 // typical strength, grey levels
-	lengthsOK bool
+	frame    Frame
+	rungs    []rung
+	periodPx float64 // typical spacing
+	dark     bool    // marks darker than the ruler
+	shear    [2]float64
+	base     [2]float64 // depths at which every mark is seen, px
+	maxDepth float64
+	residual float64 // rms distance of marks from the lattice, in periods
+	filled   float64 // share of lattice places with a mark
+	contrast float64 // typical strength, grey levels
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -339,38 +338,41 @@ func (l *ladder) summarise() {
 	l.periodPx = (last.along - first.along) / float64(last.n-first.n)
 }
 
-// sideContrast is how much a place differs from the midpoints to its
-// neighbours, positive for a mark, at depth row r and column c.
-func (l *ladder) sideContrast(s strip, r int, c, w, gap float64) float64 {
-	var in, out float64
-	nin, nout := 0, 0
+// sideContrasts are how much a place differs from the blank ruler beside it,
+// positive for a mark, at depth row r and column c: against the side it differs
+// from less, and against the side it differs from more. NaN outside the picture.
+func (l *ladder) sideContrasts(s strip, r int, c, w, gap float64) (less, more float64) {
+	var in float64
+	nin := 0
 	for _, d := range [3]float64{-w, 0, w} {
 		if v := s.at(r, c+d); !math.IsNaN(v) {
 			in += v
 			nin++
 		}
 	}
-	for _, d := range [4]float64{-gap - w, -gap + w, gap - w, gap + w} {
-		if v := s.at(r, c+d); !math.IsNaN(v) {
-			out += v
-			nout++
-		}
+	if nin == 0 {
+		return math.NaN(), math.NaN()
 	}
-	if nin == 0 || nout < 2 {
-		return math.NaN()
-	}
-	d := in/float64(nin) - out/float64(nout)
+	in /= float64(nin)
+	x := in - (s.at(r, c-gap-w)+s.at(r, c-gap+w))/2
+	y := in - (s.at(r, c+gap-w)+s.at(r, c+gap+w))/2
 	if l.dark {
-		d = -d
+		x, y = -x, -y
 	}
-	return d
+	return math.Min(x, y), math.Max(x, y)
+}
+
+// sides are the half width of a mark and the distance from its middle to where
+// blank ruler is looked for, px.
+func (l *ladder) sides() (w, gap float64) {
+	w = math.Max(0.5, 0.06*l.periodPx)
+	return w, math.Min(0.5*l.periodPx, math.Max(0.33*l.periodPx, 1.8+w))
 }
 
 // findShear measures the lean of the marks: the lean at which they stay
 // darkest (or lightest) below the base zone.
 func (l *ladder) findShear(s strip) {
-	w := math.Max(0.5, 0.08*l.periodPx)
-	gap := 0.5 * l.periodPx
+	w, gap := l.sides()
 	d0, d1 := l.base[0], math.Min(l.maxDepth, l.base[1]*2.2+4)
 	step := math.Max(1, (d1-d0)/16)
 	score := func(s0, s1 float64) float64 {
@@ -383,7 +385,7 @@ func (l *ladder) findShear(s strip) {
 			var acc float64
 			n := 0
 			for d := d0; d <= d1; d += step {
-				v := l.sideContrast(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
+				v, _ := l.sideContrasts(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
 				if !math.IsNaN(v) {
 					acc += v
 					n++
@@ -428,59 +430,81 @@ func (l *ladder) findShear(s strip) {
 }
 
 // measureLengths measures how deep each mark runs: the depth at which its
-// contrast has fallen to less than half of what it is near the edge.
+// contrast has fallen to less than half of what it is near the edge. Both sides
+// of a mark must differ from it, since a digit's wide stroke under a short mark
+// is not part of it; but a digit beside a long mark does not end that mark.
 func (l *ladder) measureLengths(s strip) {
-	w := math.Max(0.5, 0.08*l.periodPx)
-	gap := 0.5 * l.periodPx
-	c := make([]float64, s.rows)
+	w, gap := l.sides()
+	less, more := make([]float64, s.rows), make([]float64, s.rows)
+	long := make([]float64, len(l.rungs))
+	var short []float64
 	for i := range l.rungs {
 		g := &l.rungs[i]
 		if !g.found {
 			continue
 		}
 		sh := l.shearAt(g.along)
-		var ref float64
-		n := 0
-		for r := 0; r < s.rows; r++ {
+		for r := range less {
 			d := s.d0 + float64(r)*s.step
-			c[r] = l.sideContrast(s, r, g.along-s.lo+sh*d, w, gap)
-			if d >= l.base[0] && d <= l.base[1] && !math.IsNaN(c[r]) {
-				ref += c[r]
-				n++
+			less[r], more[r] = l.sideContrasts(s, r, g.along-s.lo+sh*d, w, gap)
+		}
+		g.length = l.endOf(s, less)
+		long[i] = l.endOf(s, more)
+		if g.length > 0 {
+			short = append(short, g.length)
+		}
+	}
+	if len(short) == 0 {
+		return
+	}
+	sort.Float64s(short)
+	minor := short[len(short)/4]
+	for i := range l.rungs {
+		if g := &l.rungs[i]; g.length > 1.25*minor+1 {
+			g.length = math.Max(g.length, long[i])
+		}
+	}
+}
+
+// endOf is the depth at which a mark's contrast c by row ends; 0 where it has none.
+func (l *ladder) endOf(s strip, c []float64) float64 {
+	var ref float64
+	n := 0
+	for r, v := range c {
+		if d := s.d0 + float64(r)*s.step; d >= l.base[0] && d <= l.base[1] && !math.IsNaN(v) {
+			ref += v
+			n++
+		}
+	}
+	if n == 0 || ref <= 0 {
+		return 0
+	}
+	ref /= float64(n)
+	// running mean over a few rows, so that grain does not end a mark
+	k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
+	low := 0
+	end := l.base[1]
+	for r := max(0, int((l.base[0]-s.d0)/s.step)); r < s.rows; r++ {
+		var m float64
+		nn := 0
+		for j := max(0, r-k); j <= min(s.rows-1, r+k); j++ {
+			if !math.IsNaN(c[j]) {
+				m += c[j]
+				nn++
 			}
 		}
-		if n == 0 || ref <= 0 {
-			continue
+		if nn == 0 {
+			break
 		}
-		ref /= float64(n)
-		// running mean over a few rows, so that grain does not end a mark
-		k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
-		low := 0
-		end := l.base[1]
-		for r := int((l.base[0] - s.d0) / s.step); r < s.rows; r++ {
-			d := s.d0 + float64(r)*s.step
-			var m float64
-			nn := 0
-			for j := r - k; j <= r+k; j++ {
-				if j >= 0 && j < s.rows && !math.IsNaN(c[j]) {
-					m += c[j]
-					nn++
-				}
-			}
-			if nn == 0 {
+		if m/float64(nn) < 0.45*ref {
+			low++
+			if low > k+1 {
 				break
 			}
-			if m/float64(nn) < 0.45*ref {
-				low++
-				if low > k+1 {
-					break
-				}
-			} else {
-				low = 0
-				end = d
-			}
+		} else {
+			low = 0
+			end = s.d0 + float64(r)*s.step
 		}
-		g.length = end
 	}
-	l.lengthsOK = true
+	return end
 }
