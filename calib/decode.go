@@ -85,8 +85,8 @@ func tenths(unit Unit, n int, prior float64) scheme {
 
 func schemes() []scheme {
 	return []scheme{
-		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -3),
-		tenths(Inch, 10, -1), tenths(CM, 10, 0), tenths(CM, 20, -2.5), halving(CM, 2, -2.5),
+		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
+		tenths(Inch, 10, -1), tenths(CM, 10, 0), halving(CM, 2, -15),
 	}
 }
 
@@ -118,19 +118,17 @@ func decode(l ladder) []reading {
 		return nil
 	}
 	sort.Float64s(seen)
-	floor := math.Max(1.2/l.periodPx, 0.04*seen[len(seen)/2])
 	median := seen[len(seen)/2]
+	floor := math.Max(1.2/l.periodPx, 0.04*seen[len(seen)/2])
 	var sst float64
-	clip := func(r, s float64) float64 { return math.Min(r*r, 16*s*s) }
-	var mean float64
+	spread := math.Max(floor, 0.08*median)
+	// bounded, so that what was read beyond the ruler's ends weighs little
+	clip := func(r float64) float64 { return math.Min(r*r, 9*spread*spread) }
 	for _, v := range seen {
-		mean += v / float64(len(seen))
-	}
-	for _, v := range seen {
-		sst += (v - mean) * (v - mean)
+		sst += clip(v - median)
 	}
 	sst /= float64(len(seen))
-	nEff := math.Min(float64(len(all)), 80)
+	nEff := 0.5 * math.Min(float64(len(all)), 200)
 	var out []reading
 	for _, sc := range schemes() {
 		if len(all) < sc.divisions+sc.divisions/4 {
@@ -178,7 +176,7 @@ func decode(l ladder) []reading {
 			var ssw float64
 			for _, o := range all {
 				c := sc.class[((o.n-ph)%sc.divisions+sc.divisions)%sc.divisions]
-				ssw += clip(o.v-centre[c], math.Max(floor, 0.3*median))
+				ssw += clip(o.v - centre[c])
 			}
 			ssw = ssw/float64(len(all)) + floor*floor
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)

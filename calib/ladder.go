@@ -19,17 +19,16 @@ type rung struct {
 
 // ladder is an equally spaced row of marks along an edge.
 type ladder struct {
-	frame     Frame
-	rungs     []rung
-	periodPx  float64 // typical spacing
-	dark      bool    // marks darker than the ruler
-	shear     [2]float64
-	base      [2]float64 // depths at which every mark is seen, px
-	maxDepth  float64
-	residual  float64 // rms distance of marks from the lattice, in periods
-	filled    float64 // share of lattice places with a mark
-	contrast  float64 // typical strength, grey levels
-	lengthsOK bool
+	frame    Frame
+	rungs    []rung
+	periodPx float64 // typical spacing
+	dark     bool    // marks darker than the ruler
+	shear    [2]float64
+	base     [2]float64 // depths at which every mark is seen, px
+	maxDepth float64
+	residual float64 // rms distance of marks from the lattice, in periods
+	filled   float64 // share of lattice places with a mark
+	contrast float64 // typical strength, grey levels
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -39,18 +38,16 @@ func (l ladder) shearAt(along float64) float64 { return l.shear[0] + l.shear[1]*
 // ok is false where no ladder stands.
 func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	T := c.periodPx
-	depthMax := math.Min(18*T, 330)
-	depthMax = math.Max(depthMax, 24)
 	lo, hi := f.Inside(p, f.Lo-4*T, f.Hi+4*T, 0, 2)
 	if hi-lo < 6*T {
 		return l, false
 	}
-	s := sampleStrip(p, f, lo, hi, -2, depthMax, 1)
+	near := math.Min(math.Max(3*T+8, 16), 160)
+	s := sampleStrip(p, f, lo, hi, -2, near, math.Max(1, near/50))
 	if s.cols == 0 {
 		return l, false
 	}
-	l.frame, l.maxDepth = f, depthMax
-	l.base = c.depth
+	l.frame = f
 	l.base = combDepths(s, c)
 	prof := s.profile(l.base[0], l.base[1])
 	best := -1.0
@@ -69,6 +66,9 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	if l.filled < 0.55 {
 		return l, false
 	}
+	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
+	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
+	s = sampleStrip(p, f, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -2, l.maxDepth, math.Max(1, l.maxDepth/100))
 	l.findShear(s)
 	l.measureLengths(s)
 	return l, true
@@ -78,40 +78,40 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 // strongest: from just inside the edge to about the length of the shortest marks.
 func combDepths(s strip, c comb) [2]float64 {
 	T := c.periodPx
-	// Local demodulation at the comb's frequency in a window around its centre.
+	// Local demodulation at the comb's frequency in a window around its centre;
+	// the period there is known to a few percent only, so a few are tried.
 	half := math.Max(6*T, 60)
 	a0 := max(0, int(c.center-half-s.lo))
 	a1 := min(s.cols-1, int(c.center+half-s.lo))
+	n := a1 - a0 + 1
 	amp := make([]float64, s.rows)
-	for r := 0; r < s.rows; r++ {
-		bestAmp := 0.0
-		// the period at the centre is known to a few percent only: try a few
+	if n > 2 {
 		for _, k := range [5]float64{0.97, 0.985, 1, 1.015, 1.03} {
-			var re, im, sw float64
-			w := 2 * math.Pi / (T * k)
-			for i := a0; i <= a1; i++ {
-				v := float64(s.v[r*s.cols+i])
-				if v != v {
-					continue
-				}
-				u := float64(i-a0) / float64(max(1, a1-a0))
-				g := math.Sin(math.Pi*u) * math.Sin(math.Pi*u)
-				sn, cs := math.Sincos(w * float64(i))
-				re += g * v * cs
-				im += g * v * sn
-				sw += g
+			re, im := make([]float64, n), make([]float64, n)
+			var sg float64
+			for i := range re {
+				g := math.Sin(math.Pi * float64(i) / float64(n-1))
+				g *= g
+				sn, cs := math.Sincos(2 * math.Pi / (T * k) * float64(i))
+				re[i], im[i] = g*cs, g*sn
+				sg += g
 			}
-			if sw > 0 {
-				bestAmp = math.Max(bestAmp, math.Hypot(re, im)/sw)
+			for r := 0; r < s.rows; r++ {
+				row := s.v[r*s.cols+a0 : r*s.cols+a1+1]
+				var x, y float64
+				for i, v := range row {
+					if v == v {
+						x += re[i] * float64(v)
+						y += im[i] * float64(v)
+					}
+				}
+				amp[r] = math.Max(amp[r], math.Hypot(x, y)/sg)
 			}
 		}
-		amp[r] = bestAmp
 	}
 	sm := boxSmooth(amp, 1)
-	// The strongest crest, but the marks stand on the edge: look in the near third first.
-	near := min(s.rows, int(6*T)+4)
 	top, ti := 0.0, 0
-	for r := 0; r < near; r++ {
+	for r := 0; r < s.rows; r++ {
 		if s.d0+float64(r)*s.step < 0 {
 			continue
 		}
@@ -338,38 +338,41 @@ func (l *ladder) summarise() {
 	l.periodPx = (last.along - first.along) / float64(last.n-first.n)
 }
 
-// sideContrast is how much a place differs from the midpoints to its
-// neighbours, positive for a mark, at depth row r and column c.
-func (l *ladder) sideContrast(s strip, r int, c, w, gap float64) float64 {
-	var in, out float64
-	nin, nout := 0, 0
+// sideContrasts are how much a place differs from the blank ruler beside it,
+// positive for a mark, at depth row r and column c: against the side it differs
+// from less, and against the side it differs from more. NaN outside the picture.
+func (l *ladder) sideContrasts(s strip, r int, c, w, gap float64) (less, more float64) {
+	var in float64
+	nin := 0
 	for _, d := range [3]float64{-w, 0, w} {
 		if v := s.at(r, c+d); !math.IsNaN(v) {
 			in += v
 			nin++
 		}
 	}
-	for _, d := range [4]float64{-gap - w, -gap + w, gap - w, gap + w} {
-		if v := s.at(r, c+d); !math.IsNaN(v) {
-			out += v
-			nout++
-		}
+	if nin == 0 {
+		return math.NaN(), math.NaN()
 	}
-	if nin == 0 || nout < 2 {
-		return math.NaN()
-	}
-	d := in/float64(nin) - out/float64(nout)
+	in /= float64(nin)
+	x := in - (s.at(r, c-gap-w)+s.at(r, c-gap+w))/2
+	y := in - (s.at(r, c+gap-w)+s.at(r, c+gap+w))/2
 	if l.dark {
-		d = -d
+		x, y = -x, -y
 	}
-	return d
+	return math.Min(x, y), math.Max(x, y)
+}
+
+// sides are the half width of a mark and the distance from its middle to where
+// blank ruler is looked for, px.
+func (l *ladder) sides() (w, gap float64) {
+	w = math.Max(0.5, 0.06*l.periodPx)
+	return w, math.Min(0.5*l.periodPx, math.Max(0.33*l.periodPx, 1.8+w))
 }
 
 // findShear measures the lean of the marks: the lean at which they stay
 // darkest (or lightest) below the base zone.
 func (l *ladder) findShear(s strip) {
-	w := math.Max(0.5, 0.08*l.periodPx)
-	gap := 0.5 * l.periodPx
+	w, gap := l.sides()
 	d0, d1 := l.base[0], math.Min(l.maxDepth, l.base[1]*2.2+4)
 	step := math.Max(1, (d1-d0)/16)
 	score := func(s0, s1 float64) float64 {
@@ -382,7 +385,7 @@ func (l *ladder) findShear(s strip) {
 			var acc float64
 			n := 0
 			for d := d0; d <= d1; d += step {
-				v := l.sideContrast(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
+				v, _ := l.sideContrasts(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
 				if !math.IsNaN(v) {
 					acc += v
 					n++
@@ -427,60 +430,81 @@ func (l *ladder) findShear(s strip) {
 }
 
 // measureLengths measures how deep each mark runs: the depth at which its
-// contrast has fallen to less than half of what it is near the edge.
+// contrast has fallen to less than half of what it is near the edge. Both sides
+// of a mark must differ from it, since a digit's wide stroke under a short mark
+// is not part of it; but a digit beside a long mark does not end that mark.
 func (l *ladder) measureLengths(s strip) {
-	w := math.Max(0.5, 0.08*l.periodPx)
-	gap := 0.5 * l.periodPx
-	c := make([]float64, s.rows)
+	w, gap := l.sides()
+	less, more := make([]float64, s.rows), make([]float64, s.rows)
+	long := make([]float64, len(l.rungs))
+	var short []float64
 	for i := range l.rungs {
 		g := &l.rungs[i]
 		if !g.found {
 			continue
 		}
 		sh := l.shearAt(g.along)
-		var ref float64
-		n := 0
-		for r := 0; r < s.rows; r++ {
+		for r := range less {
 			d := s.d0 + float64(r)*s.step
-			c[r] = l.sideContrast(s, r, g.along-s.lo+sh*d, w, gap)
-			if d >= l.base[0] && d <= l.base[1] && !math.IsNaN(c[r]) {
-				ref += c[r]
-				n++
+			less[r], more[r] = l.sideContrasts(s, r, g.along-s.lo+sh*d, w, gap)
+		}
+		g.length = l.endOf(s, less)
+		long[i] = l.endOf(s, more)
+		if g.length > 0 {
+			short = append(short, g.length)
+		}
+	}
+	if len(short) == 0 {
+		return
+	}
+	sort.Float64s(short)
+	minor := short[len(short)/4]
+	for i := range l.rungs {
+		if g := &l.rungs[i]; g.length > 1.25*minor+1 {
+			g.length = math.Max(g.length, long[i])
+		}
+	}
+}
+
+// endOf is the depth at which a mark's contrast c by row ends; 0 where it has none.
+func (l *ladder) endOf(s strip, c []float64) float64 {
+	var ref float64
+	n := 0
+	for r, v := range c {
+		if d := s.d0 + float64(r)*s.step; d >= l.base[0] && d <= l.base[1] && !math.IsNaN(v) {
+			ref += v
+			n++
+		}
+	}
+	if n == 0 || ref <= 0 {
+		return 0
+	}
+	ref /= float64(n)
+	// running mean over a few rows, so that grain does not end a mark
+	k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
+	low := 0
+	end := l.base[1]
+	for r := max(0, int((l.base[0]-s.d0)/s.step)); r < s.rows; r++ {
+		var m float64
+		nn := 0
+		for j := max(0, r-k); j <= min(s.rows-1, r+k); j++ {
+			if !math.IsNaN(c[j]) {
+				m += c[j]
+				nn++
 			}
 		}
-		if n == 0 || ref <= 0 {
-			continue
+		if nn == 0 {
+			break
 		}
-		ref /= float64(n)
-		// running mean over a few rows, so that grain does not end a mark
-		k := max(1, int(0.12*l.periodPx))
-		k = min(k, 3)
-		low := 0
-		end := l.base[1]
-		for r := int((l.base[0] - s.d0) / s.step); r < s.rows; r++ {
-			d := s.d0 + float64(r)*s.step
-			var m float64
-			nn := 0
-			for j := r - k; j <= r+k; j++ {
-				if j >= 0 && j < s.rows && !math.IsNaN(c[j]) {
-					m += c[j]
-					nn++
-				}
-			}
-			if nn == 0 {
+		if m/float64(nn) < 0.45*ref {
+			low++
+			if low > k+1 {
 				break
 			}
-			if m/float64(nn) < 0.45*ref {
-				low++
-				if low > k+1 {
-					break
-				}
-			} else {
-				low = 0
-				end = d
-			}
+		} else {
+			low = 0
+			end = s.d0 + float64(r)*s.step
 		}
-		g.length = end
 	}
-	l.lengthsOK = true
+	return end
 }

@@ -22,10 +22,17 @@ type lineSearch struct {
 	MaxLines  int     // at most this many edges
 	PerSector int     // at most this many in any sector of 15°, so that hundreds of parallel wires leave room for the ruler
 	MinLength float64 // of an edge, as a fraction of the long side
+	Blur      int     // times the search image is blurred by a 3×3 binomial
 }
 
-func defaultLineSearch() lineSearch {
-	return lineSearch{SidePx: 1000, ThetaBins: 360, MaxLines: 72, PerSector: 16, MinLength: 0.06}
+// lineSearches are the two scales at which edges are sought: a fine one for
+// thin rulers far away, and a coarse, blurred one in which the wires run
+// together into a tone and the edges of what lies across them stand out.
+func lineSearches() []lineSearch {
+	return []lineSearch{
+		{SidePx: 360, ThetaBins: 240, MaxLines: 40, PerSector: 14, MinLength: 0.08, Blur: 3},
+		{SidePx: 1000, ThetaBins: 360, MaxLines: 48, PerSector: 12, MinLength: 0.06, Blur: 1},
+	}
 }
 
 type edgePixel struct {
@@ -40,7 +47,7 @@ type edgePixel struct {
 // sought (Ballard 1981; Matas et al. 2000 for the taking out).
 // Nothing found is an empty list.
 func findLines(small photo.Plane, k float64, s lineSearch) []segment {
-	px := edgePixels(small)
+	px := edgePixels(small, s.Blur)
 	if len(px) == 0 {
 		return nil
 	}
@@ -139,9 +146,15 @@ func angleApart(a, b float64) float64 {
 }
 
 // edgePixels are the local gradient maxima above the picture's own noise.
-func edgePixels(p photo.Plane) []edgePixel {
+func edgePixels(p photo.Plane, blur int) []edgePixel {
 	w, h := p.W, p.H
-	sm := smooth3(p)
+	sm := make([]float32, w*h)
+	for i, v := range p.Pix {
+		sm[i] = float32(v)
+	}
+	for ; blur > 0; blur-- {
+		sm = smooth3(sm, w, h)
+	}
 	gx, gy := make([]float32, w*h), make([]float32, w*h)
 	mag := make([]float32, w*h)
 	hist := make([]int, 1024)
@@ -163,7 +176,7 @@ func edgePixels(p photo.Plane) []edgePixel {
 	for cut = 1023; cut > 0 && seen < want; cut-- {
 		seen += hist[cut]
 	}
-	thr := float32(math.Max(float64(cut)/16, 1.2))
+	thr := float32(math.Max(float64(cut)/16, 0.6))
 	var out []edgePixel
 	for y := 2; y < h-2; y++ {
 		for x := 2; x < w-2; x++ {
@@ -201,17 +214,16 @@ func abs32(x float32) float32 {
 }
 
 // smooth3 is a 3×3 binomial blur.
-func smooth3(p photo.Plane) []float32 {
-	w, h := p.W, p.H
+func smooth3(v []float32, w, h int) []float32 {
 	row := make([]float32, w*h)
 	for y := 0; y < h; y++ {
-		r := p.Pix[y*w : (y+1)*w]
+		r := v[y*w : (y+1)*w]
 		o := row[y*w : (y+1)*w]
 		for x := 1; x < w-1; x++ {
-			o[x] = (float32(r[x-1]) + 2*float32(r[x]) + float32(r[x+1])) / 4
+			o[x] = (r[x-1] + 2*r[x] + r[x+1]) / 4
 		}
 		if w > 1 {
-			o[0], o[w-1] = float32(r[0]), float32(r[w-1])
+			o[0], o[w-1] = r[0], r[w-1]
 		}
 	}
 	out := make([]float32, w*h)

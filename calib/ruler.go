@@ -2,8 +2,12 @@ package calib
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"os"
+	"runtime"
 	"sort"
+	"sync"
 
 	"dentcount/photo"
 )
@@ -32,11 +36,6 @@ const workSide = 2400
 // FindRuler finds the ruler and reads its scale. found is false where the
 // photo shows no ladder of marks. Positions are OpenCV pixels of p.
 func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found bool, err error) {
-	ls := defaultLineSearch()
-	small, k, err := p.Shrink(ls.SidePx)
-	if err != nil {
-		return r, false, err
-	}
 	work, kw, err := p.Shrink(workSide)
 	if err != nil {
 		return r, false, err
@@ -44,39 +43,72 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if err := ctx.Err(); err != nil {
 		return r, false, err
 	}
-	cands := ladderCandidates(work, kw, findLines(small, k, ls))
-	var reads []read
-	for i, c := range cands {
-		if err := ctx.Err(); err != nil {
+	var segs []segment
+	for _, ls := range lineSearches() {
+		small, k, err := work.Shrink(ls.SidePx)
+		if err != nil {
 			return r, false, err
 		}
-		if i > maxReads {
+		segs = append(segs, findLines(small, k*kw, ls)...)
+	}
+	cands := ladderCandidates(work, kw, segs)
+	if len(cands) > maxReads {
+		cands = cands[:maxReads]
+	}
+	slots := make([]*read, len(cands))
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = readCandidate(p, cands[i])
+			}
+		}()
+	}
+	for i := range cands {
+		if ctx.Err() != nil {
 			break
 		}
-		l, ok := readLadder(p, c.frame, c.comb)
-		if !ok {
-			continue
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	if err := ctx.Err(); err != nil {
+		return r, false, err
+	}
+	var reads []read
+	for _, q := range slots {
+		if q != nil {
+			reads = append(reads, *q)
 		}
-		rds := decode(l)
-		if len(rds) == 0 {
-			continue
-		}
-		s, err := fitScale(l, rds[0])
-		if err != nil {
-			continue
-		}
-		reads = append(reads, read{l, rds, s})
 	}
 	if len(reads) == 0 {
 		return r, false, nil
 	}
 	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
-	r.Scale = reads[0].scale
+	pick := choose(reads)
+	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
+	if debugReads {
+		for i, q := range reads {
+			if i < 6 {
+				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
+				fmt.Printf("   worth %.0f %s%d score %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
+			}
+		}
+	}
 	r.Candidates = len(reads)
 	return r, true, nil
 }
 
-const maxReads = 40
+const maxReads = 140
+
+// minExplained is the share of the scatter of the mark lengths that a ruler's
+// hierarchy must explain; an even comb of wires explains none.
+const minExplained = 0.55
+
+var debugReads = os.Getenv("DBG") != ""
 
 type read struct {
 	ladder   ladder
@@ -84,8 +116,133 @@ type read struct {
 	scale    Scale
 }
 
-func (r read) worth() float64 {
-	return r.readings[0].score
+// worth ranks what was read: the log evidence that the marks stand on an even
+// lattice (against marks strewn at random within the search window, whose rms
+// is about 0.16 steps) and that their lengths have a ruler's hierarchy.
+func (r read) worth() float64 { return r.worthOf(0) }
+
+func (r read) worthOf(k int) float64 {
+	step := r.scale.Unit.Inches() / float64(r.scale.Divisions)
+	n := math.Min(float64(len(r.scale.Marks)), 80)
+	return r.readings[k].score + 0.5*n*math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+}
+
+// readCandidate reads one candidate edge; nil where no ladder stands there.
+func readCandidate(p photo.Plane, c candidate) *read {
+	l, ok := readLadder(p, c.frame, c.comb)
+	if !ok {
+		return nil
+	}
+	rds := decode(l)
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) {
+		return nil
+	}
+	s, err := fitScale(l, rds[0])
+	if err != nil {
+		return nil
+	}
+	return &read{l, distinct(rds), s}
+}
+
+// distinct keeps the best reading of each unit and number of divisions.
+func distinct(rds []reading) []reading {
+	var out []reading
+	for _, r := range rds {
+		dup := false
+		for _, o := range out {
+			dup = dup || (o.unit == r.unit && o.divisions == r.divisions)
+		}
+		if !dup && r.score > rds[0].score-25 {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+type chosen struct {
+	scale  Scale
+	second *Scale
+	unitP  float64
+}
+
+// choose picks the ruler among the ladders read and settles its unit. Two
+// ladders on opposite edges of one ruler must agree on pixels per inch
+// (25.4 mm = 1 in); a pair that does outweighs either alone.
+func choose(reads []read) chosen {
+	type option struct {
+		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
+		score      float64
+		pxPerInch  float64
+	}
+	var opts []option
+	pxIn := func(r read, k int) float64 {
+		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
+		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
+	}
+	n := min(len(reads), 8)
+	for i := 0; i < n; i++ {
+		for k := range reads[i].readings {
+			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
+			for j := i + 1; j < n; j++ {
+				if !opposite(reads[i].scale, reads[j].scale) {
+					continue
+				}
+				for m := range reads[j].readings {
+					q := math.Log(pxIn(reads[i], k) / pxIn(reads[j], m))
+					// perspective across the ruler and along differing stretches: 3 %
+					if math.Abs(q) > 0.08 {
+						continue
+					}
+					extra := 4 - q*q/(2*0.03*0.03)
+					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + 0.5*reads[j].worthOf(m) + extra, pxIn(reads[i], k)})
+				}
+			}
+		}
+	}
+	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
+	best := opts[0]
+	var c chosen
+	s, err := fitScale(reads[best.i].ladder, reads[best.i].readings[best.k])
+	if err != nil {
+		s = reads[best.i].scale
+	}
+	c.scale = s
+	if best.j >= 0 {
+		if t, err := fitScale(reads[best.j].ladder, reads[best.j].readings[best.m]); err == nil {
+			c.second = &t
+		}
+	}
+	// How much the rivals that understand the same ladder otherwise weigh.
+	var sum float64
+	for _, o := range opts {
+		if (o.i == best.i || o.j == best.i) && math.Abs(math.Log(pxIn(reads[best.i], kOf(o.i == best.i, o.k, o.m))/best.pxPerInch)) > 0.1 {
+			sum += math.Exp(math.Max(-60, o.score-best.score))
+		}
+	}
+	c.unitP = 1 / (1 + sum)
+	return c
+}
+
+func kOf(first bool, k, m int) int {
+	if first {
+		return k
+	}
+	return m
+}
+
+// opposite says whether two scales lie on the two edges of one ruler: parallel,
+// facing each other, no further apart than a ruler is wide.
+func opposite(a, b Scale) bool {
+	if a.Frame.NX*b.Frame.NX+a.Frame.NY*b.Frame.NY > -0.985 {
+		return false
+	}
+	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
+	al, depth := a.Frame.Locate(x, y)
+	if al < a.Lo-0.5*(a.Hi-a.Lo) || al > a.Hi+0.5*(a.Hi-a.Lo) {
+		return false
+	}
+	perIn := 1 / a.InPerPx((a.Lo+a.Hi)/2)
+	return depth > 0 && depth < 6*math.Abs(perIn)
 }
 
 type candidate struct {
@@ -96,13 +253,18 @@ type candidate struct {
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
 func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate {
 	var out []candidate
+	var seen []Frame
 	for _, sg := range segs {
 		ws := sg
 		ws.X = (sg.X+0.5)*kw - 0.5
 		ws.Y = (sg.Y+0.5)*kw - 0.5
 		ws.Lo *= kw
 		ws.Hi *= kw
-		f := traceEdge(work, newFrame(ws), 5)
+		f := traceEdge(work, newFrame(ws), 8)
+		if sameEdge(seen, f) {
+			continue
+		}
+		seen = append(seen, f)
 		for _, side := range [2]Frame{f, f.Flipped()} {
 			lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
 			if hi-lo < 60 {
@@ -122,23 +284,48 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			}
 			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
 			var kept []float64
-			for _, c := range best {
-				dup := false
+			keep := func(c comb) {
 				for _, t := range kept {
 					if math.Abs(c.periodPx/t-1) < 0.1 {
-						dup = true
+						return
 					}
 				}
-				if dup || len(kept) >= 2 {
-					continue
+				if len(kept) < 4 && c.periodPx > 1.9 {
+					kept = append(kept, c.periodPx)
+					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
 				}
-				kept = append(kept, c.periodPx)
-				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
+			}
+			for _, c := range best {
+				keep(c)
+			}
+			// Wires of twice the spacing can drown the marks' own comb.
+			for _, c := range best {
+				c.periodPx /= 2
+				c.strength /= 2
+				keep(c)
 			}
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].comb.strength > out[j].comb.strength })
 	return out
+}
+
+// sameEdge says whether an edge was traced before from another start.
+func sameEdge(seen []Frame, f Frame) bool {
+	for _, g := range seen {
+		near := 0
+		for _, t := range [3]float64{0.1, 0.5, 0.9} {
+			x, y := f.Point(f.Lo+t*(f.Hi-f.Lo), 0)
+			a, d := g.Locate(x, y)
+			if math.Abs(d) < 1.5 && a > g.Lo-10 && a < g.Hi+10 {
+				near++
+			}
+		}
+		if near == 3 {
+			return true
+		}
+	}
+	return false
 }
 
 // scaleFrame carries a frame from a reduced picture to one k times as large.
