@@ -13,7 +13,18 @@ const (
 )
 
 func pack(r, g, b float64) uint64 {
-	return uint64(clamp(r, 0, packedMax)) | uint64(clamp(g, 0, packedMax))<<packedLane | uint64(clamp(b, 0, packedMax))<<(2*packedLane)
+	return lane(r) | lane(g)<<packedLane | lane(b)<<(2*packedLane)
+}
+
+func lane(v float64) uint64 {
+	i := int64(v)
+	if uint64(i) > packedMax {
+		if v < 0 {
+			return 0
+		}
+		return packedMax
+	}
+	return uint64(i)
 }
 
 // plane is a picture of packed pixels with pad more on every side.

@@ -51,7 +51,7 @@ var cases = []sceneCase{
 	{"comb", ExpectRefuseOrUnsure, "a comb instead of a reed", func(m *maker) { m.kind = Comb }, nil},
 	{"ruler-sliver", ExpectRefuseOrUnsure, "less than an inch of the ruler in view", nil, (*maker).sliver},
 	{"glare-all", ExpectRefuseOrUnsure, "a reflection hides the whole scale", nil, func(m *maker) bool {
-		return m.glareOnRuler(0.9, m.between(4, 8))
+		return m.glareOnRuler(0.9, m.between(3, 6))
 	}},
 	{"no-ruler", ExpectRefuse, "a reed or heddle without a ruler", func(m *maker) { m.noRuler = true }, nil},
 	{"ruler-only", ExpectRefuse, "a ruler on the table", func(m *maker) { m.kind = NoPart }, (*maker).flatOnTable},

@@ -30,7 +30,10 @@ func (o *opening) halfWidth(y float64) float64 {
 	if o.radius <= 0 {
 		return h
 	}
-	d := math.Max(o.y0+o.radius-y, y-(o.y1-o.radius))
+	d := o.y0 + o.radius - y
+	if e := y - (o.y1 - o.radius); e > d {
+		d = e
+	}
 	if d <= 0 {
 		return h
 	}
@@ -84,7 +87,7 @@ func (r *reed) panel(x, y, wx, wy float64) hit {
 		}
 	}
 	front := max(0, 1-open)
-	skin := r.skin.at(x, y)
+	skin := r.skin.at(x, y, 0)
 	n := 0.93 + 0.14*r.noise.at(x*0.4, y*0.4)
 	k := n * (r.light.flat*front + edge + r.wallDim*wall)
 	g := 0.35 * p.Finish.Gloss * front * bump((x-r.light.glossX)*r.invRY) * bump((y-r.light.glossY)*r.invRY)

@@ -1,7 +1,6 @@
 package scene
 
 import (
-	"math"
 	"math/rand/v2"
 )
 
@@ -27,6 +26,7 @@ const (
 const (
 	tileSize = 256
 	tileMask = tileSize - 1
+	tileLast = tileSize*tileSize - 1
 )
 
 // tile is a square of smooth noise in [0, 1] that repeats without a seam.
@@ -79,28 +79,42 @@ func (t *tile) addOctave(rng *rand.Rand, cells int, height float32) {
 	}
 }
 
+// tileFar, a multiple of the tile's size, makes coordinates positive, so that
+// cutting off their fraction rounds down.
+const tileFar = 1 << 24
+
 // at is the noise at (x, y) in cells of the tile's own grid, smoothed between
-// them. Coordinates may be any finite number.
+// them, for |x| and |y| below tileFar.
 func (t *tile) at(x, y float64) float64 {
-	fx, fy := math.Floor(x), math.Floor(y)
-	ix, iy := int(fx)&tileMask, int(fy)&tileMask
-	u, v := float32(x-fx), float32(y-fy)
-	ix1, iy1 := (ix+1)&tileMask, (iy+1)&tileMask
-	r0, r1 := t.v[iy*tileSize:][:tileSize], t.v[iy1*tileSize:][:tileSize]
-	a := r0[ix] + (r0[ix1]-r0[ix])*u
-	b := r1[ix] + (r1[ix1]-r1[ix])*u
+	x, y = x+tileFar, y+tileFar
+	ix, iy := int(x), int(y)
+	u, v := float32(x-float64(ix)), float32(y-float64(iy))
+	x0, x1 := ix&tileMask, (ix+1)&tileMask
+	r0, r1 := (iy&tileMask)*tileSize, ((iy+1)&tileMask)*tileSize
+	a, b := t.v[(r0+x0)&tileLast], t.v[(r1+x0)&tileLast]
+	a += (t.v[(r0+x1)&tileLast] - a) * u
+	b += (t.v[(r1+x1)&tileLast] - b) * u
 	return float64(a + (b-a)*v)
 }
 
 // rough is the noise at the nearest cell: the quick choice where the grain is
 // finer than a pixel.
 func (t *tile) rough(x, y float64) float64 {
-	return float64(t.v[(int(math.Floor(y))&tileMask)*tileSize+int(math.Floor(x))&tileMask])
+	ix, iy := int(x+tileFar), int(y+tileFar)
+	return float64(t.v[(iy&tileMask*tileSize+ix&tileMask)&tileLast])
 }
 
 func clamp32(v, lo, hi float32) float32 { return max(lo, min(hi, v)) }
 
-func clamp(v, lo, hi float64) float64 { return max(lo, min(hi, v)) }
+func clamp(v, lo, hi float64) float64 {
+	if v < lo {
+		return lo
+	}
+	if v > hi {
+		return hi
+	}
+	return v
+}
 
 // smooth is 0 below a, 1 above b, and eased between.
 func smooth(a, b, v float64) float64 {
@@ -110,7 +124,14 @@ func smooth(a, b, v float64) float64 {
 
 // covered is the share of the interval of width w around x that lies in [a, b].
 func covered(x, w, a, b float64) float64 {
-	lo, hi := max(x-w/2, a), min(x+w/2, b)
+	// Plain comparisons: max and min would also look for NaN and signed zero.
+	lo, hi := x-w/2, x+w/2
+	if lo < a {
+		lo = a
+	}
+	if hi > b {
+		hi = b
+	}
 	if hi <= lo {
 		return 0
 	}

@@ -197,6 +197,9 @@ func (m *maker) ground() {
 	t.Shadow = m.between(0.25, 0.75)
 	t.BelowMM = s.Part.DepthMM + m.between(0.3, 4)
 	name := pick(m, m.o.Tables...)
+	if name == "grid" && m.chance(0.6) {
+		name = pick(m, m.o.Tables...) // a cutting mat is the rarer table
+	}
 	t.Pattern = name
 	tone := m.between(0.03, 0.75)
 	t.A = m.tint(tone, 0.25)
@@ -218,7 +221,8 @@ func (m *maker) ground() {
 		t.ScaleMM = m.between(0.4, 1.6)
 		t.B = m.tint(tone*m.between(0.6, 1.4), 0.3)
 	case "speckle":
-		t.ScaleMM = m.between(1, 6)
+		t.ScaleMM = m.between(0.5, 3.5)
+		t.B = dim(t.A, m.between(0.55, 0.9))
 	case "grid":
 		t.A = pick(m, RGB{0.03, 0.16, 0.09}, RGB{0.05, 0.09, 0.2}, RGB{0.09, 0.09, 0.1})
 		t.B = RGB{0.5, 0.55, 0.45}

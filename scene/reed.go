@@ -21,6 +21,8 @@ type reed struct {
 	capCol rgb
 	xLo    float64 // the part's extent
 	xHi    float64
+	yLo    float64
+	yHi    float64
 	light  *lights
 	tint   rgb // of highlights: metals and lacquers colour them a little
 
@@ -86,7 +88,23 @@ func newReed(s Spec, v *view, lt *lights) *reed {
 			}
 		}
 	}
+	r.yLo, r.yHi = p.YLowMM-p.Baulk.WidthMM, p.YHighMM+p.Baulk.WidthMM
 	return r
+}
+
+// barsNear says whether a baulk or a cap may be seen in a stretch of z = 0.
+func (r *reed) barsNear(x0, x1, y0, y1 float64) bool {
+	for _, b := range [2]*bar{&r.low, &r.high} {
+		if b.on && y1 >= b.pr.lo && y0 <= b.pr.hi {
+			return true
+		}
+	}
+	for i := range r.caps {
+		if x1 >= r.caps[i].pr.lo && x0 <= r.caps[i].pr.hi {
+			return true
+		}
+	}
+	return false
 }
 
 // hit is what a layer gives to a pixel: its light, already multiplied by the
@@ -148,10 +166,10 @@ func (r *reed) barColour(x, y float64, b *bar) rgb {
 		// Cord wound round the baulk, one turn a dent.
 		t := x/r.part.PitchMM() + (y-b.from)*r.part.Baulk.CordTilt
 		t -= math.Floor(t)
-		k := 0.45 + 0.55*math.Sqrt(math.Max(0, 1-(2*t-1)*(2*t-1)))
+		k := 0.45 + 0.55*math.Sqrt(4*t*(1-t))
 		return r.part.Baulk.Colour.lin().times(k * (0.85 + 0.3*r.noise.at(x*7, y*5)))
 	}
-	return r.bar.at(x, y)
+	return r.bar.at(x, y, 0)
 }
 
 // body draws wires or a panel for the ray meeting z = 0 at (x, y); what it
@@ -161,7 +179,7 @@ func (r *reed) body(x, y, wx, wy float64) hit {
 	top := p.YHighMM
 	if r.kind == Board {
 		c := covered(y, wy, p.YLowMM, p.YHighMM) * covered(x, wx, r.xLo, r.xHi)
-		return hit{r.skin.at(x, y).times(c * r.light.flat), c}
+		return hit{r.skin.at(x, y, 0).times(c * r.light.flat), c}
 	}
 	cy := covered(y, wy, p.YLowMM, top)
 	if cy <= 0 || x+wx < r.xLo || x-wx > r.xHi {

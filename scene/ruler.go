@@ -163,21 +163,7 @@ func (u *rule) edgeQ(s Scale) float64 {
 // the side that faces the camera's foot.
 func (u *rule) hit(v *view, mx, my float64, j *jacobian, fill float64) hit {
 	x, y := v.at(mx, my, u.top)
-	dx, dy := x-u.XMM, y-u.YMM
-	s, q := dx*u.cos+dy*u.sin, -dx*u.sin+dy*u.cos
-	// A quick look whether the ruler can be near; a bend moves q by its sagitta.
-	slack := u.ThicknessMM + 3
-	if u.radius != 0 {
-		slack += s * s * math.Abs(u.CurvePerMM)
-	}
-	if q < -slack || q > u.WidthMM+slack || s+u.MidMM < -slack || s+u.MidMM > u.LengthMM+slack {
-		return hit{}
-	}
-	if u.radius != 0 {
-		s, q = u.local(x, y)
-	} else {
-		s += u.MidMM
-	}
+	s, q := u.local(x, y)
 	h := (v.cz - u.top) * fill
 	su, sv := j.mxu*u.cos+j.myu*u.sin, j.mxv*u.cos+j.myv*u.sin
 	qu, qv := -j.mxu*u.sin+j.myu*u.cos, -j.mxv*u.sin+j.myv*u.cos
@@ -209,6 +195,42 @@ func (u *rule) hit(v *view, mx, my float64, j *jacobian, fill float64) hit {
 		out.cov += cov
 	}
 	return out
+}
+
+// onTable says that the ruler lies on the table, not on the wires.
+func (u *rule) onTable() bool { return u.BaseMM < -0.5 }
+
+// near says whether any of a block's rays may meet the ruler.
+func (u *rule) near(v *view, b *block) bool {
+	e := b.n - 1
+	x0, y0 := v.at(b.mx[0], b.my[0], u.top)
+	x1, y1 := v.at(b.mx[e], b.my[e], u.top)
+	lean := math.Max(math.Abs(b.mx[0])+math.Abs(b.my[0]), math.Abs(b.mx[e])+math.Abs(b.my[e]))
+	return u.reaches(x0, y0, x1, y1, u.ThicknessMM*lean+2*(b.wx+b.wy))
+}
+
+// shades says whether the ruler may keep light from the line between two
+// points at height z.
+func (u *rule) shades(x0, y0, x1, y1, z float64) bool {
+	h := u.BaseMM + 0.6*u.ThicknessMM - z
+	if h < 0 || u.Shadow <= 0 {
+		return false
+	}
+	return u.reaches(x0, y0, x1, y1, 0.3+h*(0.9+math.Abs(u.light.slopeX)+math.Abs(u.light.slopeY)))
+}
+
+// reaches says whether the line between two points may come within reach of
+// the ruler's outline, seen from above.
+func (u *rule) reaches(x0, y0, x1, y1, reach float64) bool {
+	dx0, dy0, dx1, dy1 := x0-u.XMM, y0-u.YMM, x1-u.XMM, y1-u.YMM
+	s0, q0 := dx0*u.cos+dy0*u.sin, -dx0*u.sin+dy0*u.cos
+	s1, q1 := dx1*u.cos+dy1*u.sin, -dx1*u.sin+dy1*u.cos
+	if u.radius != 0 {
+		far := math.Max(math.Abs(s0), math.Abs(s1))
+		reach += far * far * math.Abs(u.CurvePerMM)
+	}
+	return math.Max(s0, s1)+u.MidMM >= -reach && math.Min(s0, s1)+u.MidMM <= u.LengthMM+reach &&
+		math.Max(q0, q1) >= -reach && math.Min(q0, q1) <= u.WidthMM+reach
 }
 
 // missesCorner says that a ray which passes two edges at a corner goes down
@@ -351,15 +373,7 @@ func (u *rule) shadow(x, y, z float64) float64 {
 	if h < 0 || u.Shadow <= 0 {
 		return 1
 	}
-	s, q := (x-u.XMM)*u.cos+(y-u.YMM)*u.sin, -(x-u.XMM)*u.sin+(y-u.YMM)*u.cos
-	reach := 3 + 2*h
-	if u.radius != 0 {
-		reach += s * s * math.Abs(u.CurvePerMM)
-	}
-	if q < -reach || q > u.WidthMM+reach || s+u.MidMM < -reach || s+u.MidMM > u.LengthMM+reach {
-		return 1
-	}
-	s, q = u.local(x, y)
+	s, q := u.local(x, y)
 	dark := 0.4 * softBox(s, q, 0, u.LengthMM, 0, u.WidthMM, 0.3+0.9*h)
 	s, q = u.local(x+h*u.light.slopeX, y+h*u.light.slopeY)
 	dark = max(dark, softBox(s, q, 0, u.LengthMM, 0, u.WidthMM, 0.2+0.4*h))

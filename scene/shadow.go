@@ -14,6 +14,7 @@ type partShadow struct {
 	gap                float64 // light that reaches the table seen between wires, 0 to 1
 	stripe             float64 // depth of the wires' own stripes on the table
 	k, phase           float64
+	under              float64 // how far outside its own outline the part may be seen before the table
 }
 
 func newPartShadow(s Spec, r *reed) partShadow {
@@ -25,6 +26,7 @@ func newPartShadow(s Spec, r *reed) partShadow {
 	ps := partShadow{
 		on: true, dx: -below * s.Light.SlopeX, dy: -below * s.Light.SlopeY,
 		x0: r.xLo, x1: r.xHi, soft: 1 + below*0.5, strength: s.Table.Shadow, gap: 1,
+		under: below, // rays lean less than 45°
 	}
 	ps.yl0, ps.yl1, ps.yh0, ps.yh1 = p.YLowMM-p.Baulk.WidthMM, p.YLowMM, p.YHighMM, p.YHighMM+p.Baulk.WidthMM
 	if p.Baulk.LowOnly {
@@ -50,6 +52,17 @@ func newPartShadow(s Spec, r *reed) partShadow {
 		ps.phase = p.X0MM + ps.dx
 	}
 	return ps
+}
+
+// near says whether the shadow may fall on, or the part be before, a stretch
+// of the table.
+func (s *partShadow) near(x0, x1, y0, y1 float64) bool {
+	if !s.on {
+		return false
+	}
+	// The part itself covers what lies under it, moved by perspective.
+	m := s.soft + math.Max(math.Abs(s.dx), math.Abs(s.dy)) + s.under
+	return x1 > s.x0-m && x0 < s.x1+m && y1 > s.yl0-m && y0 < s.yh1+m
 }
 
 // at is the share of light left on the table at (x, y). seen says that the

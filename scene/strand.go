@@ -51,6 +51,11 @@ func newOverlay(st Strand, v *view, lt *lights, width, height, pad int, seed uin
 	o.w, o.h = int(math.Ceil(x1))-o.x0, int(math.Ceil(y1))-o.y0
 	n := o.w * o.h
 	o.cover, o.bright, o.dark = make([]uint8, n), make([]uint8, n), make([]uint8, n)
+	// Each pixel belongs to the piece of the line it is nearest to.
+	nearest := make([]float32, n)
+	for i := range nearest {
+		nearest[i] = math.MaxFloat32
+	}
 	rng := stream(seed, forStrands)
 	fuzz := newTile(rng, 64, 2, 0.8)
 	// each visits the pixels near the line a-b, with their distance from it,
@@ -90,6 +95,11 @@ func newOverlay(st Strand, v *view, lt *lights, width, height, pad int, seed uin
 			o.dark[i] = max(o.dark[i], uint8(150*c))
 		})
 		each(a.x, a.y, b.x, b.y, a.r, b.r, func(i int, d, t, r float64) {
+			if near := float32(math.Abs(d) / r); near < nearest[i] {
+				nearest[i] = near
+			} else {
+				return
+			}
 			c := 1 - clamp(math.Abs(d)-r+0.5, 0, 1)
 			if r < 0.5 {
 				c *= 2 * r // thinner than a pixel
@@ -104,17 +114,15 @@ func newOverlay(st Strand, v *view, lt *lights, width, height, pad int, seed uin
 				br *= 0.65 + 0.45*ply
 				c *= 0.55 + 0.45*smooth(1.05, 0.75, math.Abs(u)+0.35*(fuzz.at(s*9, u*5)-0.5))
 			case "finger":
-				if e := tip - s; e < 1.25*st.RadiusMM && e > 0.15*st.RadiusMM && math.Abs(u) < 0.55 {
-					br *= 1.12
-				}
+				// A nail, and creases over the joints.
+				e := (tip - s) / st.RadiusMM
+				nail := smooth(1, 0.85, math.Hypot((e-0.55)/0.8, u/0.6))
+				br *= 1 + 0.13*nail
 				br *= 0.93 + 0.14*fuzz.at(s*1.5, u*8)
-				// Creases over the joints.
-				br *= 1 - 0.12*bump((tip-s-3.2*st.RadiusMM)/0.6) - 0.1*bump((tip-s-6.4*st.RadiusMM)/0.7)
+				br *= 1 - 0.1*bump((e-3.2)*8) - 0.08*bump((e-6.4)*7)
 			}
-			if v := uint8(255 * clamp(c, 0, 1)); v > o.cover[i] || (v == 255 && o.cover[i] == 255 && math.Abs(u) < 0.5) {
-				o.cover[i] = v
-				o.bright[i] = uint8(clamp(br*200, 0, 255))
-			}
+			o.cover[i] = uint8(255 * clamp(c, 0, 1))
+			o.bright[i] = uint8(clamp(br*200, 0, 255))
 		})
 	}
 	return o

@@ -8,6 +8,7 @@ type surface struct {
 	a, b     rgb
 	cos, sin float64
 	inv      float64 // patterns per mm
+	line     float64 // half width of a grid's line, over the pattern
 	fade     float64 // how much of a fine pattern the pixels can show, 0 to 1
 	coarse   *tile   // big blotches
 	fine     *tile   // grain
@@ -25,6 +26,7 @@ func newTable(t Table, seed uint64, mmPerPx float64) *surface {
 		size = 1
 	}
 	s.inv = 1 / size
+	s.line = math.Max(0.15, 0.4*mmPerPx) / size
 	s.coarse = newTile(rng, 8, 4, 0.5)
 	s.fine = newTile(rng, 64, 3, 0.7)
 	s.fineInv = 1 / math.Max(0.12, mmPerPx*0.8)
@@ -33,10 +35,17 @@ func newTable(t Table, seed uint64, mmPerPx float64) *surface {
 	return s
 }
 
-// at is the table's colour at (x, y), mm, before light and shadow.
-func (s *surface) at(x, y float64) rgb {
+// blotch is the slow change of brightness at (x, y), about -0.5 to 0.5; over
+// a few millimetres it may be taken as straight.
+func (s *surface) blotch(x, y float64) float64 {
 	u, v := x*s.cos+y*s.sin, -x*s.sin+y*s.cos
-	blotch := s.coarse.at(u*0.16, v*0.16) - 0.5
+	return s.coarse.at(u*0.16, v*0.16) - 0.5
+}
+
+// at is the surface's colour at (x, y), mm, before light and shadow. blotch is
+// that of the place.
+func (s *surface) at(x, y, blotch float64) rgb {
+	u, v := x*s.cos+y*s.sin, -x*s.sin+y*s.cos
 	switch s.pattern {
 	case "wood":
 		return s.wood(u, v)
@@ -61,7 +70,7 @@ func (s *surface) at(x, y float64) rgb {
 		p := u * s.inv
 		p += 0.25 * (s.coarse.at(v*0.1, u*0.02) - 0.5)
 		p -= math.Floor(p)
-		h := math.Sqrt(math.Max(0, 1-(2*p-1)*(2*p-1)*0.97))
+		h := math.Sqrt(1 - (2*p-1)*(2*p-1)*0.97)
 		h = 0.72 + (h-0.72)*s.fade
 		g := s.fine.at(u*s.fineInv*0.5, v*s.fineInv*0.12) - 0.5
 		return mix(s.b, s.a, h).times(1 + 0.5*g + 0.3*blotch)
@@ -72,7 +81,7 @@ func (s *surface) at(x, y float64) rgb {
 	case "grid":
 		p, q := u*s.inv, v*s.inv
 		dp, dq := math.Abs(p-math.Floor(p+0.5)), math.Abs(q-math.Floor(q+0.5))
-		line := math.Max(smooth(0.035, 0.02, dp), smooth(0.035, 0.02, dq))
+		line := max(smooth(s.line*1.4, s.line*0.7, dp), smooth(s.line*1.4, s.line*0.7, dq))
 		return mix(s.a, s.b, line*0.8*s.fade).times(1 + 0.1*blotch)
 	}
 	g := s.fine.rough(u*s.fineInv, v*s.fineInv) - 0.5
