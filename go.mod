@@ -29,6 +29,7 @@ require (
 	github.com/tetratelabs/wazero v1.9.0 // indirect
 	gocv.io/x/gocv v0.31.0 // indirect
 	golang.org/x/image v0.47.0 // indirect
+	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect
 	golang.org/x/term v0.48.0 // indirect
 	golang.org/x/text v0.43.0 // indirect
