@@ -92,10 +92,7 @@ func (p *printer) label(lab Label, plan labelPlan, x, y float64) error {
 	big, unit, other := SizeBothWays(lab.SizeLabel, lab.System, lab.PerInch)
 	small := math.Min(math.Max(t.h*0.11, 2.0), 3.2) // height of the capitals below
 	pitch := small * 1.7
-	part := PartName(lab.Kind)
-	if lab.LengthIn > 0 {
-		part += ", " + Inches(lab.LengthIn) + " in (" + number(lab.LengthIn*2.54, 1) + " cm)"
-	}
+	part := p.partLine(lab, t.w)
 	lines := []labelLine{
 		{unit, plain, 2}, {other, plain, 1}, {part, plain, 3}, {lab.Name, plain, 4}, {lab.ID, bold, 0},
 	}
@@ -123,6 +120,23 @@ func (p *printer) label(lab Label, plan labelPlan, x, y float64) error {
 		p.text(t.x, bottom-float64(len(lines)-1-i)*pitch, pt, r.style, p.clip(r.s, r.style, pt, t.w))
 	}
 	return nil
+}
+
+// partLine says the part and its length, in as many words as fit: on a narrow
+// label the centimetres go first, then the name of the part.
+func (p *printer) partLine(lab Label, w float64) string {
+	part := PartName(lab.Kind)
+	if lab.LengthIn <= 0 {
+		return part
+	}
+	inch := Inches(lab.LengthIn) + " in"
+	lines := []string{part + ", " + inch + " (" + number(lab.LengthIn*2.54, 1) + " cm)", part + ", " + inch, inch}
+	for _, s := range lines {
+		if p.width(ptForCap(minSmallCap), plain, s) <= w {
+			return s
+		}
+	}
+	return inch
 }
 
 // minSmallCap is the smallest height of capitals on a label: 6 pt print.

@@ -32,7 +32,7 @@ func newPrinter(title string, pageW, pageH float64) *printer {
 	pdf.SetModificationDate(epoch)
 	pdf.SetCatalogSort(true)
 	pdf.SetProducer("dentcount", false)
-	pdf.SetTitle(title, true)
+	pdf.SetTitle(inFont(title), true) // the library cannot take a torn character
 	pdf.SetMargins(0, 0, 0)
 	pdf.SetAutoPageBreak(false, 0)
 	pdf.AddUTF8FontFromBytes("go", plain, goregular.TTF)
