@@ -147,6 +147,25 @@ func (r SheetRow) what() string {
 	return s
 }
 
+// why says what makes a row open and what would settle it, in sentences.
+func (r SheetRow) why() string {
+	if !r.open() {
+		return ""
+	}
+	if s := Sentences(r.Doubt, r.Advice); s != "" {
+		return upperFirst(s)
+	}
+	return ""
+}
+
+// part names what it is; empty where nobody could tell.
+func (r SheetRow) part() string {
+	if r.Kind == "" {
+		return ""
+	}
+	return PartName(r.Kind)
+}
+
 // settleLine is the next thing to type for an open row.
 func (r SheetRow) settleLine() string {
 	if r.ID == "" || !r.open() {
@@ -224,7 +243,7 @@ func sheetGroup(w io.Writer, rows []SheetRow) error {
 		if r.open() {
 			cells = append(cells, r.size())
 		}
-		cells = append(cells, orDash(r.pitch()), PartName(r.Kind), orDash(r.length()), r.sure(), r.what())
+		cells = append(cells, orDash(r.pitch()), orDash(r.part()), orDash(r.length()), r.sure(), r.what())
 		for i := range cells {
 			cells[i] = Printable(cells[i])
 		}
@@ -239,7 +258,7 @@ func sheetGroup(w io.Writer, rows []SheetRow) error {
 		if !r.open() {
 			continue
 		}
-		if why := Sentences(upperFirst(orDash(r.Doubt)), r.Advice); why != "-." {
+		if why := r.why(); why != "" {
 			if _, err := fmt.Fprintln(w, "      "+Printable(why)); err != nil {
 				return err
 			}

@@ -21,7 +21,7 @@ type htmlRow struct {
 	SheetRow
 	Open                           bool
 	Size, Pitch, Sure, Length      string
-	Part, Settle, Group            string
+	Part, Settle, Why              string
 	SortSize, SortSure, SortLength string
 	Pictures                       []htmlPicture
 }
@@ -54,7 +54,7 @@ func SheetHTML(w io.Writer, s Sheet) error {
 	}{Title: Printable(s.Title), AllCount: len(s.Rows)}
 	for i, r := range s.Rows {
 		h := htmlRow{SheetRow: r, Open: r.open(), Size: r.size(), Pitch: r.pitch(), Sure: upperFirst(r.sure()), Length: r.length(),
-			Part: PartName(r.Kind), Settle: r.settleLine(), Group: r.groupName()}
+			Part: r.part(), Settle: r.settleLine(), Why: Printable(r.why())}
 		// The order of the sheet itself is by what is to settle, then size.
 		h.SortSize = strconv.Itoa(i)
 		h.SortSure = fmt.Sprintf("%.6f", r.Confidence)
@@ -67,7 +67,7 @@ func SheetHTML(w io.Writer, s Sheet) error {
 		for _, p := range r.Photos {
 			h.Pictures = append(h.Pictures, htmlPicture{Printable(p.Name), Printable(p.Says), p.Picture})
 		}
-		h.Name, h.Place, h.Doubt, h.Advice = Printable(r.Name), Printable(r.Place), Printable(upperFirst(r.Doubt)), Printable(Sentences(r.Advice))
+		h.Name, h.Place = Printable(r.Name), Printable(r.Place)
 		if h.Open {
 			page.OpenCount++
 		}

@@ -116,7 +116,7 @@ func (l *sheetPrinter) row(i int, r SheetRow, head string) error {
 
 // rowLines says the row in lines no wider than w.
 func (l *sheetPrinter) rowLines(r SheetRow, w float64) []string {
-	first := joinNotEmpty(", ", PartName(r.Kind), r.length(), joinNotEmpty(" ", r.pitch(), unitFor(r)), r.sure())
+	first := joinNotEmpty(", ", r.part(), r.length(), joinNotEmpty(" ", r.pitch(), unitFor(r)), r.sure())
 	if r.State == RowFault {
 		first = r.sure()
 	}
@@ -125,7 +125,7 @@ func (l *sheetPrinter) rowLines(r SheetRow, w float64) []string {
 		out = append(out, l.wrap(joinNotEmpty(", ", r.Name, r.Place), w, 1)...)
 	}
 	if r.open() {
-		out = append(out, l.wrap(Sentences(upperFirst(r.Doubt), r.Advice), w, 5)...)
+		out = append(out, l.wrap(r.why(), w, 5)...)
 		if next := r.settleLine(); next != "" {
 			out = append(out, l.wrap(next, w, 1)...)
 		}
