@@ -14,7 +14,6 @@ type surface struct {
 	fine     *tile
 	off      float64
 	fineInv  float64 // grain cells per mm
-	corduroy bool
 }
 
 // newSurface prepares a flat pattern. mmPerPx is a pixel's size there, and off
