@@ -13,29 +13,16 @@ import (
 // there, the pattern's frequency doubles. dents is how many dents one spacing
 // of the tone t stands for.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
-	zones := toneByDepth(p, s, l, t, ppi)
-	double, single, holes := 0, 0, 0
-	for _, z := range zones {
-		switch {
-		case z.f2 > 1.5*z.f1:
-			double++
-		case z.f1 > 1.5*z.f2:
-			single++
-		}
-		if z.half > 0.5*z.f1 && z.half > 0 {
-			holes++
-		}
-	}
-	n := double + single
+	zones := clear(toneByDepth(p, s, l, t, ppi))
 	switch {
-	// The tone is that of slots alone; elsewhere it doubles.
-	case n >= 4 && double >= 2 && single >= 2 && double < single*2:
-		k, probability, dents = RigidHeddle, 0.97, 2
-	// The edge lies in the zone of holes: elsewhere the tone halves.
-	case holes >= 3 && holes > len(zones)/3:
-		k, probability, dents = RigidHeddle, 0.9, 1
+	// The tone is that of slots alone; in one zone, and only there, it doubles.
+	case holeZone(zones, ppi):
+		k, probability, dents = RigidHeddle, 0.99, 2
+	// The edge lies in the zone of holes: beyond it the tone halves.
+	case halves(zones, ppi):
+		k, probability, dents = RigidHeddle, 0.98, 1
 	default:
-		k, probability, dents = Reed, 0.95, 1
+		k, probability, dents = Reed, 0.97, 1
 	}
 	if told != "" && told != k {
 		if told == Reed {
@@ -49,6 +36,76 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 // zone is the strength of the bands' tone at one distance from the edge: at its
 // frequency, at twice it, and at half of it.
 type zone struct{ depth, f1, f2, half float64 }
+
+// clear keeps the zones in which the bands stand out: not the table, not the
+// baulks, not the ruler's plain middle.
+func clear(zones []zone) []zone {
+	var top float64
+	for _, z := range zones {
+		if z.depth < 0 {
+			top = math.Max(top, math.Max(z.f1, math.Max(z.f2, z.half)))
+		}
+	}
+	var out []zone
+	for _, z := range zones {
+		if math.Max(z.f1, math.Max(z.f2, z.half)) >= 0.35*top {
+			out = append(out, z)
+		}
+	}
+	return out
+}
+
+// onRulerMarks says whether a depth may still be the ruler's own marks, whose
+// tones mean nothing for the bands: a ruler is up to two inches wide.
+func onRulerMarks(depth, ppi float64) bool { return depth > -0.05*ppi && depth < 2*ppi }
+
+// holeZone finds a stretch of depths where openings stand half-way between the
+// usual ones: the double frequency gains what the single one loses.
+func holeZone(zones []zone, ppi float64) bool {
+	var f1, f2 []float64
+	for _, z := range zones {
+		f1 = append(f1, z.f1)
+		f2 = append(f2, z.f2)
+	}
+	usual1, usual2 := medianOf(f1), medianOf(f2)
+	run, usual := 0, 0
+	best := 0
+	seenUsual := false
+	for _, z := range zones {
+		if z.depth > -0.05*ppi && z.depth < 0.1*ppi {
+			seenUsual = false // a ruler may hide what lies between
+		}
+		switch {
+		case z.f2 > 1.25*usual2 && z.f1 < 0.65*usual1 && z.f2 > 0.5*usual1:
+			if !onRulerMarks(z.depth, ppi) || seenUsual {
+				run++
+				best = max(best, run)
+			}
+		case z.f1 > 0.7*usual1:
+			usual++
+			run = 0
+			seenUsual = true
+		default:
+			run = 0
+		}
+	}
+	return best >= 2 && usual >= 3
+}
+
+// halves finds a stretch outside the ruler where the tone has half the
+// frequency that it has at the edge.
+func halves(zones []zone, ppi float64) bool {
+	run, best := 0, 0
+	for _, z := range zones {
+		if z.half > 1.2*z.f1 && !onRulerMarks(z.depth, ppi) {
+			run++
+			best = max(best, run)
+		} else {
+			run = 0
+		}
+	}
+	return best >= 4
+}
 
 // toneByDepth measures the tone in rows from far on one side of the ruler to far
 // on the other, in windows short enough that a small error of lean is harmless.
