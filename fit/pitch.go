@@ -1,0 +1,180 @@
+package fit
+
+import (
+	"errors"
+	"math"
+
+	"dentcount/calib"
+	"dentcount/trade"
+	"dentcount/vision"
+)
+
+// Source names one line of the uncertainty budget.
+type Source string
+
+// The sources of the pitch's uncertainty.
+const (
+	RulerMarks  Source = "ruler marks"
+	BandPlaces  Source = "places of the bands"
+	RulerAbove  Source = "ruler above the wires"
+	RulerItself Source = "ruler's own tolerance"
+	RulerAngle  Source = "angle between ruler and wires"
+	WireDepth   Source = "depth of the wires"
+)
+
+// Line is one line of the budget.
+type Line struct {
+	Source    Source
+	RelativeU float64 // standard uncertainty relative to the pitch
+	Note      string
+}
+
+// View is what is known of how the photo was taken.
+type View struct {
+	Focal35           float64 // mm, 35 mm equivalent; 0 unknown
+	WidthPx, HeightPx int
+	ThicknessMM       float64 // ruler's marked face above the wires; 0 unknown
+	DistanceMM        float64 // camera above the wires; 0 unknown
+}
+
+// Pitch is dents per inch at the plane of the wires.
+type Pitch struct {
+	PerInch float64
+	U       float64 // standard uncertainty of PerInch (k = 1)
+	Budget  []Line
+	// Read is the count per inch on the ruler's scale, angle corrected, before
+	// parallax; ReadRelU its relative uncertainty, everything but parallax.
+	Read, ReadRelU float64
+	// Lift is the distribution of ln((D-t)/D), the correction for parallax:
+	// equally likely values.
+	Lift []float64
+	// DistanceMM is the camera's height used, and DistanceRelU how well it is known.
+	DistanceMM, DistanceRelU float64
+	// Agree is how far the regression and the spectral estimate lie apart, in
+	// their joint standard uncertainties.
+	Agree float64
+}
+
+// Stated priors. Common practice, no source: loose rules are 0.2 mm (tapes,
+// spring steel) to 3 mm (wood, plastic) thick; phones' main lenses are near
+// 27 mm equivalent, their second ones near 50 mm.
+const (
+	thicknessMedianMM, thicknessSpread = 0.7, 0.85
+	focalMedian, focalSpread           = 28.5, 0.22
+	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers
+	// and by its width by others, which differ by 4 %.
+	focalKnownSpread = 0.02
+	// Depth of the wires (2.5–4 mm): what is left of it in the middle of a band.
+	depthLeftMM = 0.15
+)
+
+// ErrPitch is returned where the bands carry no pitch.
+var ErrPitch = errors.New("the bands are too few or too uneven to carry a pitch")
+
+// FindPitch corrects and budgets the count. Lengths inside are inches.
+func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
+	var p Pitch
+	if !(b.PerInch > 0) || len(b.Row) < 5 {
+		return p, ErrPitch
+	}
+	good := 0
+	for _, r := range b.Row {
+		if r.State == vision.Good {
+			good++
+		}
+	}
+	if good < 5 {
+		return p, ErrPitch
+	}
+	dents := float64(b.DentsPerBand)
+	p.Read = b.PerInch * dents / math.Cos(b.Skew)
+	add := func(src Source, u float64, note string) {
+		p.Budget = append(p.Budget, Line{src, u, note})
+	}
+	spanIn := s.In(s.Hi) - s.In(s.Lo)
+	marks := s.ResidualIn * math.Sqrt(12/math.Max(float64(len(s.Marks)), 6)) / spanIn
+	add(RulerMarks, marks, "")
+	add(BandPlaces, b.U/b.PerInch, "")
+	own := trade.RulerUMM(spanIn*trade.MMPerInch) / (spanIn * trade.MMPerInch) / 3
+	add(RulerItself, own, "a third of the class II tolerance, which is for the whole length of a rule")
+	const angleU = 0.006 // radians, how well the lean of marks and bands is told
+	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
+
+	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
+	add(WireDepth, depthLeftMM/p.DistanceMM, "")
+	var sq float64
+	for _, l := range p.Budget {
+		sq += l.RelativeU * l.RelativeU
+	}
+	p.ReadRelU = math.Sqrt(sq)
+
+	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
+	mean, sd := meanSD(p.Lift)
+	note := "thickness not told"
+	if v.ThicknessMM > 0 {
+		note = ""
+	}
+	add(RulerAbove, sd, note)
+	p.PerInch = p.Read * math.Exp(mean)
+	p.U = p.PerInch * math.Hypot(p.ReadRelU, sd)
+	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
+	p.Agree = math.Abs(b.PerInch-b.SpectralPerInch) / du
+	return p, nil
+}
+
+// distance is the camera's height above the wires in mm and its relative
+// standard uncertainty.
+func distance(v View, pxPerInch float64) (mm, relU float64) {
+	if v.DistanceMM > 0 {
+		return v.DistanceMM, 0.02
+	}
+	f, spread := v.Focal35, focalKnownSpread
+	if f <= 0 {
+		f, spread = focalMedian, focalSpread
+	}
+	w, h := float64(v.WidthPx), float64(v.HeightPx)
+	byWidth := f / 36 * math.Max(w, h)
+	byDiagonal := f / 43.2666 * math.Hypot(w, h)
+	// Tilts to some 14° change the height against the distance by 2 %.
+	return math.Sqrt(byWidth*byDiagonal) / pxPerInch * 25.4, math.Hypot(spread, 0.02)
+}
+
+// lifts are equally likely values of ln((D-t)/D): the quantiles of thickness
+// crossed with those of distance.
+func lifts(v View, dMM, dRelU float64) []float64 {
+	ts := []float64{v.ThicknessMM}
+	if v.ThicknessMM <= 0 {
+		ts = ts[:0]
+		for _, z := range normalQuantiles(25) {
+			ts = append(ts, math.Min(thicknessMedianMM*math.Exp(thicknessSpread*z), 4))
+		}
+	}
+	var out []float64
+	for _, t := range ts {
+		for _, z := range normalQuantiles(9) {
+			d := dMM * math.Exp(dRelU*z)
+			out = append(out, math.Log(math.Max(d-t, 0.5*d)/d))
+		}
+	}
+	return out
+}
+
+// normalQuantiles are the mid quantiles of the standard normal in n equal parts.
+func normalQuantiles(n int) []float64 {
+	q := make([]float64, n)
+	for i := range q {
+		q[i] = math.Sqrt2 * math.Erfinv(2*(float64(i)+0.5)/float64(n)-1)
+	}
+	return q
+}
+
+func meanSD(v []float64) (mean, sd float64) {
+	for _, x := range v {
+		mean += x / float64(len(v))
+	}
+	for _, x := range v {
+		sd += (x - mean) * (x - mean) / float64(len(v))
+	}
+	return mean, math.Sqrt(sd)
+}

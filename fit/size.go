@@ -1,0 +1,58 @@
+package fit
+
+import (
+	"math"
+	"sort"
+
+	"dentcount/trade"
+)
+
+// Choice is a size with the probability that it is the true one.
+type Choice struct {
+	Label, System string
+	PerInch       float64
+	P             float64
+}
+
+// None is the label where the pitch fits no made size.
+const None = "none"
+
+// noneShare is the prior share of parts of no made size: worn, bespoke or of an
+// older count. A stated prior, no source.
+const noneShare = 0.08
+
+// outlier is the share of readings that are off by more than their budget says.
+const outlier = 0.004
+
+// FindSize weighs the made sizes against a pitch. readRight is the probability
+// that the photo was read right at all (unit, octave, part); it scales every
+// probability, so that what is left over is the chance of a misreading. The
+// likeliest comes first; the list is never empty.
+func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
+	var out []Choice
+	ln := math.Log(p.Read)
+	like := func(perInch, tol float64) float64 {
+		s := math.Hypot(p.ReadRelU, tol)
+		var sum float64
+		for _, l := range p.Lift {
+			z := (ln + l - math.Log(perInch)) / s
+			sum += math.Exp(-z*z/2)/(s*math.Sqrt(2*math.Pi)) + outlier*math.Exp(-z*z/32)/(4*s*math.Sqrt(2*math.Pi))
+		}
+		return sum / float64(len(p.Lift))
+	}
+	var total float64
+	for _, m := range sizes {
+		w := (1 - noneShare) * m.Weight * like(m.PerInch, m.TolRel)
+		total += w
+		out = append(out, Choice{m.Label, m.System, m.PerInch, w})
+	}
+	// Of no made size: any pitch from 3 to 30 per inch, evenly in its logarithm.
+	w := noneShare / math.Log(10)
+	total += w
+	out = append(out, Choice{None, "none", p.PerInch, w})
+	for i := range out {
+		out[i].P *= readRight / total
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].P > out[j].P })
+	return out
+}

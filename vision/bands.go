@@ -1,0 +1,467 @@
+package vision
+
+import (
+	"context"
+	"math"
+	"sort"
+
+	"dentcount/calib"
+	"dentcount/photo"
+)
+
+// Kind is what a row of bands belongs to.
+type Kind string
+
+// The kinds of bands.
+const (
+	Reed        Kind = "reed"
+	RigidHeddle Kind = "rigid-heddle"
+)
+
+// State of one place in the row of bands.
+type State int
+
+// What a place can be.
+const (
+	Good    State = iota // counted, on its place
+	Bent                 // counted, off its place
+	Missing              // no band where one belongs
+	Hidden               // covered: yarn, lint, glare
+)
+
+// Band is one wire, or one slot (or slot and hole) of a rigid heddle.
+type Band struct {
+	Index int     // whole number of band spacings from the first
+	Along float64 // px, on the ruler's edge
+	In    float64 // inches on the ruler's own scale
+	Match float64 // likeness to the typical band, -1…1
+	State State
+}
+
+// Bands is a row of bands read on a ruler's scale.
+type Bands struct {
+	Kind            Kind
+	KindProbability float64
+	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
+	// slots) crosses the ruler's edge, else 1.
+	DentsPerBand int
+	Row          []Band
+	// PerInch is bands per inch of the ruler by regression of place on index, U
+	// its standard uncertainty from the bands' scatter alone.
+	PerInch, U float64
+	// ScatterIn is the standard deviation of the good bands about the line.
+	ScatterIn float64
+	// SpectralPerInch is the independent second opinion, SpectralU its
+	// standard uncertainty.
+	SpectralPerInch, SpectralU float64
+	// Skew is the angle between the bands and the ruler's perpendicular, radians.
+	Skew float64
+	// PxPerBand is the typical spacing in the photo.
+	PxPerBand float64
+	// Contrast of the bands: how far their line stands over the spectrum's floor.
+	Contrast float64
+	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
+	Lean [2]float64
+	// ReachPx is how far from the edge the bands were followed.
+	ReachPx float64
+}
+
+// Options are the settings of FindBands; the zero value is the default.
+type Options struct {
+	Kind Kind // said by a person; empty: told from the photo
+}
+
+// The finest bands that are read: under this many pixels a band the picture
+// holds no more than their tone, and moiré takes their place (Nyquist is 2).
+const minPxPerBand = 2.9
+
+// FindBands counts the bands beside the ruler's marked edge. found is false
+// where nothing regular crosses it.
+func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
+	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	near := math.Max(3, 0.025*ppi)
+	far := math.Min(0.5*ppi, 260)
+	// as far as the picture goes beside most of the scale
+	for far > near+6 {
+		lo, hi := s.Frame.Inside(p, s.Lo, s.Hi, -near, -far)
+		if hi-lo > 0.7*(s.Hi-s.Lo) {
+			break
+		}
+		far *= 0.8
+	}
+	if far < near+6 {
+		return b, false, nil
+	}
+	st := beside(p, s.Frame, math.Floor(s.Lo), s.Hi, -far, -near, math.Max(1, (far-near)/90))
+	if st.cols == 0 {
+		return b, false, nil
+	}
+	if err := ctx.Err(); err != nil {
+		return b, false, err
+	}
+	ln, _ := findLean(st, int(0.2*ppi))
+	r0 := st.coherentFrom(ln, int(0.2*ppi))
+	if r0 > 0 && st.rows-r0 >= 6 {
+		cut := st
+		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
+		st = cut
+		ln, _ = findLean(st, int(0.2*ppi))
+	}
+	prof := st.sheared(ln, 0, st.rows, 1)
+	sig := onRuler(prof, st.lo, s, ppi)
+	raw := sig.highPass(0.4)
+	fMax := ppi / 2.2
+	t, ok := findPeriod(raw, 1.2, math.Min(fMax, 42))
+	if !ok {
+		return b, false, nil
+	}
+	b.PxPerBand = ppi / t.PerInch
+	b.Lean = [2]float64{ln.A, ln.B}
+	b.ReachPx = -st.d0
+	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
+	mid := (s.Lo + s.Hi) / 2
+	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
+	b.Kind, b.KindProbability, b.DentsPerBand = kindOf(p, s, ln, t, ppi, opt.Kind)
+	b.locate(sig.highPass(0.75/t.PerInch), s, t.PerInch)
+	if len(b.Row) < 5 || b.PerInch <= 0 {
+		return b, false, nil
+	}
+	return b, true, nil
+}
+
+// TooFine says that the bands are too close together in the photo to be told
+// from an artefact of the pixels.
+func (b Bands) TooFine() bool { return b.PxPerBand < minPxPerBand }
+
+// coherentFrom is the first row (the farthest from the ruler) from which on all
+// rows up to the ruler look like their common mean: past it lies the baulk, the
+// table, or another part.
+func (s strip) coherentFrom(l lean, half int) int {
+	h := s.highPass(half)
+	near := h.sheared(l, max(0, s.rows-max(6, s.rows/4)), s.rows, 1)
+	fits := func(r int) float64 {
+		row := h.sheared(l, r, r+1, 1)
+		var ab, aa, bb float64
+		for i := range row {
+			if x, y := row[i], near[i]; x == x && y == y {
+				ab += x * y
+				aa += x * x
+				bb += y * y
+			}
+		}
+		if aa == 0 || bb == 0 {
+			return 0
+		}
+		return ab / math.Sqrt(aa*bb)
+	}
+	c := make([]float64, s.rows)
+	top := 0.0
+	for r := range c {
+		c[r] = fits(r)
+		top = math.Max(top, c[r])
+	}
+	bad := 0
+	for r := s.rows - 1; r >= 0; r-- {
+		if c[r] < 0.35*top {
+			if bad++; bad > 4 {
+				return min(s.rows-1, r+bad)
+			}
+		} else {
+			bad = 0
+		}
+	}
+	return 0
+}
+
+// onRuler carries a profile along the edge to an even grid of ruler inches.
+func onRuler(prof []float64, lo float64, s calib.Scale, ppi float64) signal {
+	u0, u1 := s.In(s.Lo), s.In(s.Hi)
+	du := 1 / (1.5 * ppi)
+	n := int((u1-u0)/du) + 1
+	g := signal{u0: u0, du: du, v: make([]float64, max(n, 0))}
+	for i := range g.v {
+		x := s.Along(u0+float64(i)*du) - lo
+		j := int(math.Floor(x))
+		if j < 0 || j+1 >= len(prof) {
+			g.v[i] = math.NaN()
+			continue
+		}
+		g.v[i] = prof[j] + (prof[j+1]-prof[j])*(x-float64(j))
+	}
+	return g
+}
+
+// highPass takes the moving mean over ±half inches off, and evens the contrast
+// so that a patch of glare does not outweigh the rest.
+func (g signal) highPass(half float64) signal {
+	n := len(g.v)
+	k := max(1, int(half/g.du))
+	mean := movingMean(g.v, k)
+	o := signal{u0: g.u0, du: g.du, v: make([]float64, n)}
+	sq := make([]float64, n)
+	var all float64
+	cnt := 0
+	for i, v := range g.v {
+		o.v[i] = v - mean[i]
+		sq[i] = o.v[i] * o.v[i]
+		if sq[i] == sq[i] {
+			all += sq[i]
+			cnt++
+		}
+	}
+	if cnt == 0 {
+		return o
+	}
+	all = math.Sqrt(all / float64(cnt))
+	local := movingMean(sq, 2*k)
+	for i := range o.v {
+		o.v[i] /= math.Sqrt(local[i]) + 0.3*all + 1e-6
+	}
+	return o
+}
+
+func movingMean(v []float64, k int) []float64 {
+	n := len(v)
+	sum := make([]float64, n+1)
+	cnt := make([]int, n+1)
+	for i, x := range v {
+		sum[i+1], cnt[i+1] = sum[i], cnt[i]
+		if x == x {
+			sum[i+1] += x
+			cnt[i+1]++
+		}
+	}
+	out := make([]float64, n)
+	for i := range v {
+		a, b := max(0, i-k), min(n, i+k+1)
+		if c := cnt[b] - cnt[a]; c > 0 {
+			out[i] = (sum[b] - sum[a]) / float64(c)
+		} else {
+			out[i] = math.NaN()
+		}
+	}
+	return out
+}
+
+// locate finds every band's place by likeness to the typical band, and the
+// straight line of place on index through the good ones.
+func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
+	T := 1 / perInch
+	n := int(math.Round(T / g.du))
+	if n < 3 {
+		return
+	}
+	const bins = 48
+	var tpl [bins]float64
+	fold := func(center func(k int) float64, weights []float64) {
+		var sum, cnt [bins]float64
+		for i, v := range g.v {
+			if v != v {
+				continue
+			}
+			u := g.u0 + float64(i)*g.du
+			k := int(math.Floor((u-center(0))/T + 0.5))
+			w := 1.0
+			if weights != nil {
+				if k < 0 || k >= len(weights) {
+					continue
+				}
+				w = weights[k]
+			}
+			ph := (u-center(k))/T + 0.5
+			j := int(math.Floor(ph * bins))
+			if j < 0 || j >= bins {
+				continue
+			}
+			sum[j] += w * v
+			cnt[j] += w
+		}
+		for j := range tpl {
+			tpl[j] = 0
+			if cnt[j] > 0 {
+				tpl[j] = sum[j] / cnt[j]
+			}
+		}
+	}
+	start := g.u0
+	fold(func(k int) float64 { return start + float64(k)*T }, nil)
+	// the band is where the profile leaves its mean the most
+	ext := 0
+	for j := range tpl {
+		if math.Abs(smoothAt(tpl[:], j)) > math.Abs(smoothAt(tpl[:], ext)) {
+			ext = j
+		}
+	}
+	start += (float64(ext) + 0.5 - bins/2) / bins * T
+	for start > g.u0+T {
+		start -= T
+	}
+	for start < g.u0 {
+		start += T
+	}
+	count := int((g.u0+float64(len(g.v)-1)*g.du-start)/T) + 1
+	place := make([]float64, count)
+	match := make([]float64, count)
+	a, slope := start, T
+	for pass := 0; pass < 3; pass++ {
+		w := make([]float64, count)
+		for k := range w {
+			w[k] = 1
+			if pass > 0 && match[k] < 0.4 {
+				w[k] = 0
+			}
+		}
+		fold(func(k int) float64 { return a + slope*float64(k) }, w)
+		for k := range place {
+			place[k], match[k] = g.bestShift(tpl[:], a+slope*float64(k), T)
+		}
+		a, slope, b.ScatterIn, b.U = robustLine(place, match, T)
+	}
+	typical := medianOf(match)
+	b.PerInch = 1 / slope
+	b.U = b.U / slope * b.PerInch
+	b.Row = b.Row[:0]
+	for k := range place {
+		r := place[k] - (a + slope*float64(k))
+		st := Good
+		switch {
+		case match[k] < 0.35*typical || math.IsNaN(match[k]):
+			st = Missing
+			place[k] = a + slope*float64(k)
+		case match[k] < 0.6*typical:
+			st = Hidden
+		case math.Abs(r) > math.Max(5*b.ScatterIn, 0.1*T):
+			st = Bent
+		}
+		b.Row = append(b.Row, Band{Index: k, In: place[k], Along: s.Along(place[k]), Match: match[k], State: st})
+	}
+}
+
+func smoothAt(v []float64, j int) float64 {
+	n := len(v)
+	return (v[(j-2+n)%n] + v[(j-1+n)%n] + v[j] + v[(j+1)%n] + v[(j+2)%n]) / 5
+}
+
+// bestShift is the place within a third of a spacing of u where one spacing of
+// the signal is most like the template, and the correlation there.
+func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
+	bins := len(tpl)
+	m := int(math.Max(9, math.Round(T/g.du)))
+	corr := func(c float64) float64 {
+		var ab, aa, bb, ma, mb float64
+		n := 0
+		for i := 0; i < m; i++ {
+			ph := (float64(i)+0.5)/float64(m) - 0.5
+			x := (c + ph*T - g.u0) / g.du
+			j := int(math.Floor(x))
+			if j < 0 || j+1 >= len(g.v) {
+				return math.NaN()
+			}
+			v := g.v[j] + (g.v[j+1]-g.v[j])*(x-float64(j))
+			if v != v {
+				return math.NaN()
+			}
+			q := (ph+0.5)*float64(bins) - 0.5
+			k := int(math.Floor(q))
+			f := q - float64(k)
+			t := tpl[(k+bins)%bins]*(1-f) + tpl[(k+1)%bins]*f
+			ab += v * t
+			aa += v * v
+			bb += t * t
+			ma += v
+			mb += t
+			n++
+		}
+		k := float64(n)
+		d := (aa - ma*ma/k) * (bb - mb*mb/k)
+		if d <= 0 {
+			return 0
+		}
+		return (ab - ma*mb/k) / math.Sqrt(d)
+	}
+	const steps = 13
+	best, bi := math.Inf(-1), -1
+	var c [steps]float64
+	h := 0.6 * T / (steps - 1)
+	for i := range c {
+		c[i] = corr(u + (float64(i)-(steps-1)/2)*h)
+		if c[i] > best {
+			best, bi = c[i], i
+		}
+	}
+	if bi < 0 {
+		return u, math.NaN()
+	}
+	d := 0.0
+	if bi > 0 && bi < steps-1 {
+		if q := c[bi-1] - 2*c[bi] + c[bi+1]; q < 0 {
+			d = 0.5 * (c[bi-1] - c[bi+1]) / q
+		}
+	}
+	return u + (float64(bi)-(steps-1)/2+d)*h, best
+}
+
+// robustLine fits place = a + slope·k by Tukey's biweight; bands unlike the
+// typical one weigh nothing. uSlope is the standard uncertainty of the slope.
+func robustLine(place, match []float64, T float64) (a, slope, sd, uSlope float64) {
+	typical := medianOf(match)
+	w := make([]float64, len(place))
+	for k := range w {
+		if match[k] >= 0.5*typical {
+			w[k] = 1
+		}
+	}
+	sd = 0.05 * T
+	var sw, swk, swkk, swx, swkx float64
+	for it := 0; it < 12; it++ {
+		sw, swk, swkk, swx, swkx = 0, 0, 0, 0, 0
+		for k, x := range place {
+			if w[k] == 0 || x != x {
+				continue
+			}
+			f := float64(k)
+			sw += w[k]
+			swk += w[k] * f
+			swkk += w[k] * f * f
+			swx += w[k] * x
+			swkx += w[k] * f * x
+		}
+		den := sw*swkk - swk*swk
+		if den <= 0 {
+			return 0, T, T, T
+		}
+		slope = (sw*swkx - swk*swx) / den
+		a = (swx - slope*swk) / sw
+		var abs []float64
+		for k, x := range place {
+			if match[k] >= 0.5*typical && x == x {
+				abs = append(abs, math.Abs(x-a-slope*float64(k)))
+			}
+		}
+		sd = math.Max(1.4826*medianOf(abs), 1e-5)
+		for k, x := range place {
+			w[k] = 0
+			if match[k] >= 0.5*typical && x == x {
+				if u := (x - a - slope*float64(k)) / (4.7 * sd); math.Abs(u) < 1 {
+					w[k] = (1 - u*u) * (1 - u*u)
+				}
+			}
+		}
+	}
+	uSlope = sd * math.Sqrt(sw/(sw*swkk-swk*swk))
+	return a, slope, sd, uSlope
+}
+
+func medianOf(v []float64) float64 {
+	c := make([]float64, 0, len(v))
+	for _, x := range v {
+		if x == x {
+			c = append(c, x)
+		}
+	}
+	if len(c) == 0 {
+		return math.NaN()
+	}
+	sort.Float64s(c)
+	return c[len(c)/2]
+}

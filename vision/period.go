@@ -1,0 +1,178 @@
+package vision
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// signal is a profile on an even grid of the ruler's inches: value i lies at
+// u0 + i·du. NaN where nothing was seen.
+type signal struct {
+	u0, du float64
+	v      []float64
+}
+
+// spectrum is the amplitude of a Hann-windowed signal by frequency, per inch.
+type spectrum struct {
+	df  float64
+	amp []float64
+}
+
+func (s signal) spectrum() spectrum {
+	n := 1
+	for n < 4*len(s.v) {
+		n *= 2
+	}
+	buf := make([]float64, n)
+	var mean float64
+	k := 0
+	for _, v := range s.v {
+		if v == v {
+			mean += v
+			k++
+		}
+	}
+	if k > 0 {
+		mean /= float64(k)
+	}
+	for i, v := range s.v {
+		if v == v {
+			w := math.Sin(math.Pi * (float64(i) + 0.5) / float64(len(s.v)))
+			buf[i] = (v - mean) * w * w
+		}
+	}
+	c := fourier.NewFFT(n).Coefficients(nil, buf)
+	sp := spectrum{df: 1 / (float64(n) * s.du), amp: make([]float64, len(c))}
+	for i, z := range c {
+		sp.amp[i] = cmplx.Abs(z) * 4 / float64(max(1, k))
+	}
+	return sp
+}
+
+// near is the strongest amplitude within ±tol of f, and where.
+func (sp spectrum) near(f, tol float64) (amp, at float64) {
+	i0, i1 := int((f-tol)/sp.df), int((f+tol)/sp.df+1)
+	for i := max(1, i0); i <= i1 && i+1 < len(sp.amp); i++ {
+		if sp.amp[i] > amp {
+			amp, at = sp.amp[i], float64(i)*sp.df
+		}
+	}
+	return amp, at
+}
+
+// floorNear is the median amplitude around f, leaving out f itself.
+func (sp spectrum) floorNear(f, lineWidth float64) float64 {
+	var v []float64
+	lo, hi := int((f-12*lineWidth)/sp.df), int((f+12*lineWidth)/sp.df)
+	for i := max(2, lo); i <= hi && i < len(sp.amp); i++ {
+		if math.Abs(float64(i)*sp.df-f) > 2.5*lineWidth {
+			v = append(v, sp.amp[i])
+		}
+	}
+	if len(v) == 0 {
+		return 0
+	}
+	sort.Float64s(v)
+	return v[len(v)/2]
+}
+
+// tone is a periodic part of a signal.
+type tone struct {
+	PerInch  float64 // frequency
+	U        float64 // standard uncertainty of PerInch, spectral
+	Line     float64 // amplitude of the line over the floor beside it
+	Harmonic [4]float64
+}
+
+// findPeriod finds the fundamental of the signal between fMin and fMax per
+// inch. Octaves are weighed explicitly: from the strongest line, a half and a
+// third of its frequency are the fundamental where they are real lines.
+// ok is false where no line stands out.
+func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
+	sp := s.spectrum()
+	span := float64(len(s.v)) * s.du
+	width := 2 / span // half width of a Hann line
+	var best, at float64
+	for i := 1; i+1 < len(sp.amp); i++ {
+		f := float64(i) * sp.df
+		if f < fMin || f > fMax {
+			continue
+		}
+		if a := sp.amp[i]; a > best && a >= sp.amp[i-1] && a >= sp.amp[i+1] {
+			best, at = a, f
+		}
+	}
+	if best == 0 {
+		return t, false
+	}
+	if best < 5*sp.floorNear(at, width) {
+		return t, false
+	}
+	f := at
+	for _, k := range []float64{2, 3} {
+		g := at / k
+		if g < fMin {
+			continue
+		}
+		a, x := sp.near(g, 0.6*width)
+		if a > 0.10*best && a > 5*sp.floorNear(g, width) && math.Abs(x*k-at) < 0.6*width*k {
+			f = g
+			break
+		}
+	}
+	t.PerInch = f
+	for h := range t.Harmonic {
+		t.Harmonic[h], _ = sp.near(f*float64(h+1), 0.6*width)
+	}
+	t.Line = best / math.Max(sp.floorNear(at, width), 1e-9)
+	t.PerInch = refine(s, f)
+	// Rife & Boorstyn 1974: var(f) ≥ 6σ²/((2π)² A² n) / span², a tone in white noise;
+	// the floor of the spectrum stands for σ.
+	t.U = math.Sqrt(6) / (2 * math.Pi * span) / math.Max(t.Line, 1) * 2
+	return t, true
+}
+
+// refine maximises the power in the first four harmonics over frequency.
+func refine(s signal, f float64) float64 {
+	n := len(s.v)
+	span := float64(n) * s.du
+	power := func(f float64) float64 {
+		var p float64
+		for h := 1; h <= 4; h++ {
+			w := 2 * math.Pi * f * float64(h) * s.du
+			if w > math.Pi {
+				break
+			}
+			var re, im float64
+			step := cmplx.Rect(1, w)
+			z := complex(1, 0)
+			for i, v := range s.v {
+				if v == v {
+					g := math.Sin(math.Pi * (float64(i) + 0.5) / float64(n))
+					re += v * g * g * real(z)
+					im += v * g * g * imag(z)
+				}
+				z *= step
+				if i%256 == 255 {
+					z /= complex(cmplx.Abs(z), 0)
+				}
+			}
+			p += re*re + im*im
+		}
+		return p
+	}
+	d := 0.5 / span
+	bf, bp := f, power(f)
+	for it := 0; it < 9; it++ {
+		for _, g := range [2]float64{bf - d, bf + d} {
+			if p := power(g); p > bp {
+				bf, bp = g, p
+			}
+		}
+		d /= 1.8
+	}
+	return bf
+}

@@ -1,0 +1,171 @@
+package vision
+
+import (
+	"math"
+
+	"dentcount/calib"
+	"dentcount/photo"
+)
+
+// strip is a grid of grey levels beside an edge. Row r lies at depth
+// d0 + r·step, column c at along lo + c. NaN outside the picture.
+type strip struct {
+	lo, d0, step float64
+	cols, rows   int
+	v            []float32
+}
+
+func (s strip) row(r int) []float32 { return s.v[r*s.cols : (r+1)*s.cols] }
+
+func (s strip) depth(r int) float64 { return s.d0 + float64(r)*s.step }
+
+// beside samples the frame between two depths (d0 < d1) for along in [lo, hi].
+func beside(p photo.Plane, f calib.Frame, lo, hi, d0, d1, step float64) strip {
+	s := strip{lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
+	if s.cols < 8 || s.rows < 1 {
+		return strip{}
+	}
+	s.v = make([]float32, s.cols*s.rows)
+	for c := 0; c < s.cols; c++ {
+		x0, y0 := f.Point(lo+float64(c), d0)
+		for r := 0; r < s.rows; r++ {
+			d := step * float64(r)
+			s.v[r*s.cols+c] = float32(p.At(x0+d*f.NX, y0+d*f.NY))
+		}
+	}
+	return s
+}
+
+// highPass takes from each row its moving mean over ±half columns.
+func (s strip) highPass(half int) strip {
+	o := s
+	o.v = make([]float32, len(s.v))
+	sum := make([]float64, s.cols+1)
+	cnt := make([]int, s.cols+1)
+	for r := 0; r < s.rows; r++ {
+		row, out := s.row(r), o.row(r)
+		for i, x := range row {
+			sum[i+1], cnt[i+1] = sum[i], cnt[i]
+			if x == x {
+				sum[i+1] += float64(x)
+				cnt[i+1]++
+			}
+		}
+		for i, x := range row {
+			a, b := max(0, i-half), min(s.cols, i+half+1)
+			if n := cnt[b] - cnt[a]; n > 0 {
+				out[i] = x - float32((sum[b]-sum[a])/float64(n))
+			} else {
+				out[i] = float32(math.NaN())
+			}
+		}
+	}
+	return o
+}
+
+// lean is how far bands lean: along px per px of depth, A + B·along/1000.
+type lean struct{ A, B float64 }
+
+func (l lean) at(along float64) float64 { return l.A + l.B*along/1000 }
+
+// along returns where the band through (x at depth d) meets the edge: solves
+// x = e + lean(e)·d for e.
+func (l lean) toEdge(x, d float64) float64 {
+	return (x - l.A*d) / (1 + l.B*d/1000)
+}
+
+// sheared is the mean over rows r0 ≤ r < r1 of the strip along the lean, by
+// position at the edge. Columns seen by fewer than half the rows are NaN.
+func (s strip) sheared(l lean, r0, r1, every int) []float64 {
+	sum := make([]float64, s.cols)
+	n := make([]int, s.cols)
+	rows := 0
+	for r := r0; r < r1; r += every {
+		rows++
+		d := s.depth(r)
+		row := s.row(r)
+		for c := range sum {
+			e := s.lo + float64(c)
+			x := float64(c) + l.at(e)*d
+			i := int(x)
+			if x < 0 || i+1 >= s.cols {
+				continue
+			}
+			a, b := float64(row[i]), float64(row[i+1])
+			v := a + (b-a)*(x-float64(i))
+			if v == v {
+				sum[c] += v
+				n[c]++
+			}
+		}
+	}
+	for c := range sum {
+		if 2*n[c] < rows || n[c] == 0 {
+			sum[c] = math.NaN()
+		} else {
+			sum[c] /= float64(n[c])
+		}
+	}
+	return sum
+}
+
+// findLean finds the direction in which the strip's bands run: the lean at
+// which their mean keeps most contrast. gain is the contrast kept, 0…1.
+func findLean(s strip, halfPx int) (l lean, gain float64) {
+	h := s.highPass(halfPx)
+	every := max(1, s.rows/20)
+	var total float64
+	cnt := 0
+	for r := 0; r < h.rows; r += every {
+		for _, v := range h.row(r) {
+			if v == v {
+				total += float64(v) * float64(v)
+				cnt++
+			}
+		}
+	}
+	if cnt == 0 || total == 0 {
+		return l, 0
+	}
+	total /= float64(cnt)
+	score := func(l lean) float64 {
+		var q float64
+		n := 0
+		for _, v := range h.sheared(l, 0, h.rows, every) {
+			if v == v {
+				q += v * v
+				n++
+			}
+		}
+		if 2*n < h.cols {
+			return 0
+		}
+		return q / float64(n)
+	}
+	best := -1.0
+	span := math.Abs(s.depth(s.rows-1)-s.depth(0)) + 1
+	stepA := math.Min(0.02, 1.2/span)
+	for a := -0.24; a <= 0.24; a += stepA {
+		if v := score(lean{A: a}); v > best {
+			best, l = v, lean{A: a}
+		}
+	}
+	stepB := 0.02
+	for it := 0; it < 9; it++ {
+		moved := false
+		for _, t := range []lean{{stepA / 2, 0}, {-stepA / 2, 0}, {0, stepB}, {0, -stepB}, {stepA / 2, stepB}, {-stepA / 2, -stepB}, {stepA / 2, -stepB}, {-stepA / 2, stepB}} {
+			c := lean{l.A + t.A, l.B + t.B}
+			if math.Abs(c.B) > 0.3 {
+				continue
+			}
+			if v := score(c); v > best {
+				best, l, moved = v, c, true
+			}
+		}
+		if !moved {
+			stepA /= 2
+			stepB /= 2
+		}
+	}
+	return l, best / total
+}
