@@ -72,8 +72,9 @@ DEMO_PHOTOS = $(sort $(wildcard $(addprefix testdata/images/*.,jpg jpeg png webp
 
 demo: build ## measure the photos in testdata/images and draw what was seen into out/demo
 	@test -n "$(DEMO_PHOTOS)" || { echo "make demo: no photos in testdata/images" >&2; exit 1; }
-	@mkdir -p out/demo
-	@# 3 says that a photo was unsure or refused, and some of these must be.
+	@rm -rf out/demo && mkdir -p out/demo
+	@# Exit status 3 says that a photo was unsure or refused, and some of these must be.
+	@echo "bin/dentcount measure --overlay out/demo testdata/images/*"; \
 	bin/dentcount measure --overlay out/demo $(DEMO_PHOTOS) </dev/null || [ $$? -eq 3 ]
 	@echo "The photos with what was seen in them: $(CURDIR)/out/demo"
 
