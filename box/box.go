@@ -8,7 +8,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"image/jpeg"
 	"io"
 	"math"
 	"os"
@@ -64,9 +63,6 @@ type Outcome struct {
 	Faults  int       // of these, not readable
 	Skipped []Skipped // other things that could not be looked at
 }
-
-// thumbPx is the long side of the small annotated pictures that are kept.
-const thumbPx = 640
 
 // Sort measures every photo of a folder, keeps what was measured on the
 // shelf, and gives the sheet of the parts that the folder shows. A photo that
@@ -326,12 +322,8 @@ func toShelf(p *photo.Photo, r measure.Result) (shelf.Measurement, error) {
 	if err != nil {
 		return m, err
 	}
-	var pic bytes.Buffer
-	if err := jpeg.Encode(&pic, report.Thumbnail(img, thumbPx), &jpeg.Options{Quality: 80}); err != nil {
-		return m, err
-	}
-	m.Picture = pic.Bytes()
-	return m, nil
+	m.Picture, err = smallJPEG(img)
+	return m, err
 }
 
 // says puts what was measured into a few words.
