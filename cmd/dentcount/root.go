@@ -35,6 +35,10 @@ func subcommands() []func(*app) *cobra.Command {
 	return []func(*app) *cobra.Command{
 		newMeasureCmd,
 		newPracticeCmd,
+		newSortCmd,
+		newLabelCmd,
+		newShelfCmd,
+		newLoomsCmd,
 		newVersionCmd,
 	}
 }
