@@ -51,7 +51,7 @@ func measurePhoto(ctx context.Context, p *photo.Photo, opt Options) (Result, err
 			"lay the ruler flat, its inch edge across the wires, and fill the frame"), dbg.write()
 	}
 	s := ruler.Scale
-	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part)})
+	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(p.Focal35, g.W, g.H)})
 	if err != nil {
 		return Result{}, err
 	}

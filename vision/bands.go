@@ -51,6 +51,9 @@ type Bands struct {
 	PerInch, U float64
 	// ScatterIn is the standard deviation of the good bands about the line.
 	ScatterIn float64
+	// MiddlePerInch is the regression through the middles of the bands, whichever
+	// plane they lie in; PerInch is that, or the front's where DepthTold.
+	MiddlePerInch float64
 	// SpectralPerInch is the independent second opinion, SpectralU its
 	// standard uncertainty.
 	SpectralPerInch, SpectralU float64
@@ -62,6 +65,11 @@ type Bands struct {
 	Contrast float64
 	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
 	Lean [2]float64
+	// DepthRel is the depth of the wires over the camera's height, as far as
+	// their two edges tell; DepthTold says whether they did, and then PerInch is
+	// that of the front of the wires.
+	DepthRel  float64
+	DepthTold bool
 	// ReachPx is how far from the edge the bands were followed.
 	ReachPx float64
 }
@@ -69,6 +77,9 @@ type Bands struct {
 // Options are the settings of FindBands; the zero value is the default.
 type Options struct {
 	Kind Kind // said by a person; empty: told from the photo
+	// FocalPx is the focal length in pixels, for where the camera stood; 0: a
+	// phone's usual one.
+	FocalPx float64
 }
 
 // The finest bands that are read: under this many pixels a band the picture
@@ -126,7 +137,48 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
 	}
+	b.MiddlePerInch = b.PerInch
+	b.frontOf(sig, s, p, opt.FocalPx)
 	return b, true, nil
+}
+
+// frontOf brings the pitch to the front of the wires, where their edges tell it.
+func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float64) {
+	if focalPx <= 0 {
+		focalPx = 0.8 * float64(max(p.W, p.H))
+	}
+	slope := 1 / b.PerInch
+	a := b.Row[0].In
+	foot, footU := footOnRuler(s, p, focalPx)
+	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
+	f := fitDepth(rise, fall, a, slope, foot, footU)
+	// A reed wire is up to 4 mm deep, a heddle's panel 5 mm.
+	const deepestIn = 0.24
+	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	if f.depthRel*focalPx/ppi > deepestIn {
+		return
+	}
+	if !f.ok || math.Abs(f.spacingIn/slope-1) > 0.03 || f.depthRel > 0.05 || f.uRel > 0.01 {
+		return
+	}
+	b.DepthTold, b.DepthRel = true, f.depthRel
+	b.PerInch = 1 / f.spacingIn
+	b.U = math.Max(b.U*slope, f.uRel) * b.PerInch
+}
+
+// footOnRuler is where on the ruler (inches) the point straight below the camera
+// lies, and its standard uncertainty. A plane tilted by θ along the ruler has its
+// foot f·tanθ from the picture's centre, and its scale changes there by
+// d ln(inch per px)/dx = 2·tanθ/f.
+func footOnRuler(s calib.Scale, p photo.Plane, focalPx float64) (in, u float64) {
+	x, _ := s.Frame.Locate(float64(p.W-1)/2, float64(p.H-1)/2)
+	x = math.Min(math.Max(x, s.Lo), s.Hi)
+	h := 0.02 * (s.Hi - s.Lo)
+	rate := (math.Log(s.InPerPx(x+h)) - math.Log(s.InPerPx(x-h))) / (2 * h)
+	foot := x - focalPx*focalPx*rate/2
+	foot = math.Min(math.Max(foot, x-0.35*focalPx), x+0.35*focalPx)
+	per := s.InPerPx(x)
+	return s.In(x) + (foot-x)*per, 0.06 * focalPx * per
 }
 
 // TooFine says that the bands are too close together in the photo to be told
