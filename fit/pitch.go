@@ -66,10 +66,11 @@ const (
 	focalKnownSpread = 0.02
 	// Depth of the wires (2.5–4 mm): what is left of it when their edges are
 	// followed apart, and when they are not.
-	depthLeftMM    = 0.2
-	depthUnknownMM = 0.8
-	// Between the front (0) and the middle of a wire (1.6 mm), in the mean:
-	depthMeanMM = 0.8
+	depthLeftMM = 0.25
+	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
+	// may show its far edges only (up to 5 mm).
+	reedDepthMM, reedDepthUMM     = 0.5, 0.6
+	heddleDepthMM, heddleDepthUMM = 0.8, 1.3
 )
 
 // ErrPitch is returned where the bands carry no pitch.
@@ -109,8 +110,12 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	if b.DepthTold {
 		add(WireDepth, depthLeftMM/p.DistanceMM, "the two edges of the wires followed apart")
 	} else {
-		p.Read *= 1 - depthMeanMM/p.DistanceMM
-		add(WireDepth, depthUnknownMM/p.DistanceMM, "the wires' edges could not be told apart")
+		z, u := reedDepthMM, reedDepthUMM
+		if b.Kind == vision.RigidHeddle {
+			z, u = heddleDepthMM, heddleDepthUMM
+		}
+		p.Read *= 1 - z/p.DistanceMM
+		add(WireDepth, u/p.DistanceMM, "the wires' edges could not be told apart")
 	}
 	var sq float64
 	for _, l := range p.Budget {

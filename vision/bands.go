@@ -86,6 +86,10 @@ type Options struct {
 // holds no more than their tone, and moiré takes their place (Nyquist is 2).
 const minPxPerBand = 2.9
 
+// coarsest is the fewest bands per inch that are looked for: the slots of a
+// rigid heddle of 5 dents. Below it lie shadows, digits and the picture's edge.
+const coarsest = 2.3
+
 // FindBands counts the bands beside the ruler's marked edge. found is false
 // where nothing regular crosses it.
 func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
@@ -122,7 +126,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	sig := onRuler(prof, st.lo, s, ppi)
 	raw := sig.highPass(0.4)
 	fMax := ppi / 2.2
-	t, ok := findPeriod(raw, 1.2, math.Min(fMax, 42))
+	t, ok := findPeriod(raw, coarsest, math.Min(fMax, 42))
 	if !ok {
 		return b, false, nil
 	}
@@ -152,13 +156,11 @@ func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float6
 	foot, footU := footOnRuler(s, p, focalPx)
 	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
 	f := fitDepth(rise, fall, a, slope, foot, footU)
-	// A reed wire is up to 4 mm deep, a heddle's panel 5 mm.
-	const deepestIn = 0.24
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
-	if f.depthRel*focalPx/ppi > deepestIn {
-		return
-	}
-	if !f.ok || math.Abs(f.spacingIn/slope-1) > 0.03 || f.depthRel > 0.05 || f.uRel > 0.01 {
+	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm. Less than
+	// that means that both sorts of edge lie in one plane, and which is not told.
+	const shallowestIn, deepestIn = 0.06, 0.26
+	deep := f.depthRel * focalPx * s.InPerPx((s.Lo+s.Hi)/2)
+	if !f.ok || deep < shallowestIn || deep > deepestIn || math.Abs(f.spacingIn/slope-1) > 0.03 || f.uRel > 0.004 {
 		return
 	}
 	b.DepthTold, b.DepthRel = true, f.depthRel

@@ -12,11 +12,14 @@ import (
 // the zone in its middle holes stand half-way between them: there, and only
 // there, the pattern's frequency doubles. dents is how many dents one spacing
 // of the tone t stands for.
+//
+// Rigid heddles are made up to 15 dents per inch (common practice, no source),
+// so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
 	zones := clear(toneByDepth(p, s, l, t, ppi))
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
-	case holeZone(zones, ppi):
+	case t.PerInch <= finestSlots && holeZone(zones, ppi):
 		k, probability, dents = RigidHeddle, 0.99, 2
 	// The edge lies in the zone of holes: beyond it the tone halves.
 	case halves(zones, ppi):
@@ -36,6 +39,8 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 // zone is the strength of the bands' tone at one distance from the edge: at its
 // frequency, at twice it, and at half of it.
 type zone struct{ depth, f1, f2, half float64 }
+
+const finestSlots = 8.0 // per inch
 
 // clear keeps the zones in which the bands stand out: not the table, not the
 // baulks, not the ruler's plain middle.
@@ -93,7 +98,7 @@ func holeZone(zones []zone, ppi float64) bool {
 			}
 		}
 	}
-	return best >= 0.55 && usual >= 4
+	return best >= 0.7 && usual >= 4
 }
 
 // halves finds a stretch outside the ruler where the tone has half the
