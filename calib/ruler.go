@@ -94,7 +94,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		for i, q := range reads {
 			if i < 6 {
 				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
-				fmt.Printf("   worth %.0f %s%d score %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
+				fmt.Printf("   worth %.0f %s%d score %.1f ev %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].evidence, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
 			}
 		}
 	}
@@ -104,9 +104,13 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 
 const maxReads = 140
 
-// minExplained is the share of the scatter of the mark lengths that a ruler's
-// hierarchy must explain; an even comb of wires explains none.
-const minExplained = 0.55
+// minExplained is the share of marks whose length must be as their place in the
+// unit foretells.
+const minExplained = 0.7
+
+// minEvidence is the log likelihood ratio a reading of mark lengths must have;
+// some 10⁴ readings of a photo are tried, so that chance alone reaches ln 10⁴.
+const minEvidence = 10
 
 var debugReads = os.Getenv("DBG") != ""
 
@@ -134,7 +138,7 @@ func readCandidate(p photo.Plane, c candidate) *read {
 		return nil
 	}
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < minEvidence {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])

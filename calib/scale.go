@@ -81,6 +81,9 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	var whole []bool
 	first := math.MaxInt
 	for _, r := range l.rungs {
+		if r.n < rd.lo || r.n > rd.hi {
+			continue
+		}
 		if r.found && mod(r.n-rd.phase, rd.divisions) == 0 && r.n < first {
 			first = r.n
 		}
@@ -91,7 +94,7 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	step := rd.unit.Inches() / float64(rd.divisions)
 	s.Lo, s.Hi = math.Inf(1), math.Inf(-1)
 	for _, r := range l.rungs {
-		if !r.found {
+		if !r.found || r.n < rd.lo || r.n > rd.hi {
 			continue
 		}
 		xs = append(xs, r.along)
