@@ -88,7 +88,7 @@ func tenths(unit Unit, n int, prior float64) scheme {
 func schemes() []scheme {
 	return []scheme{
 		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
-		tenths(Inch, 10, -1), tenths(CM, 10, 0), halving(CM, 2, -15),
+		tenths(Inch, 10, -1), tenths(CM, 10, 0),
 	}
 }
 
@@ -102,10 +102,11 @@ const (
 
 // What decode takes for granted about measured lengths.
 const (
-	strayShare  = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
-	minTopRatio = 1.35 // the whole-unit mark is at least this much longer than the shortest
-	evidence    = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
-	evidenceCap = 200  // marks; more do not make a reading surer
+	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
+	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
+	minSecondRatio = 1.12 // and than the second shortest
+	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
+	evidenceCap    = 200  // marks; more do not make a reading surer
 )
 
 // lengthObs is a measured mark length, in lattice steps.
@@ -183,6 +184,10 @@ func decode(l ladder) []reading {
 			}
 			top, low := centre[sc.classes-1], lowest(centre)
 			if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
+				continue
+			}
+			// Two lengths by turns, as slots and holes have, are no hierarchy.
+			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
 				continue
 			}
 			// lengths must rise with the class; the last two may be equal

@@ -51,6 +51,12 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		segs = append(segs, findLines(small, k*kw, ls)...)
 	}
+	sw := defaultSweep()
+	small, k, err := work.Shrink(sw.SidePx)
+	if err != nil {
+		return r, false, err
+	}
+	segs = append(segs, sweepEdges(small, k*kw, segs, sw)...)
 	cands := ladderCandidates(work, kw, segs)
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
@@ -108,9 +114,10 @@ const maxReads = 140
 // unit foretells.
 const minExplained = 0.7
 
-// minEvidence is the log likelihood ratio a reading of mark lengths must have;
-// some 10⁴ readings of a photo are tried, so that chance alone reaches ln 10⁴.
-const minEvidence = 10
+// minScore is the log odds a reading must have: some 10⁴ readings of a photo
+// are tried (a hundred candidate edges, a hundred schemes and phases), so that
+// chance alone reaches ln 10⁴.
+const minScore = 9.2
 
 var debugReads = os.Getenv("DBG") != ""
 
@@ -128,8 +135,16 @@ func (r read) worth() float64 { return r.worthOf(0) }
 func (r read) worthOf(k int) float64 {
 	step := r.scale.Unit.Inches() / float64(r.scale.Divisions)
 	n := math.Min(float64(len(r.scale.Marks)), 80)
-	return r.readings[k].score + 0.5*n*math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	even := 0.5 * n * math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	// Marks start at the ruler's edge: of two lines along one row of marks the
+	// edge is the one they start from.
+	rd := r.readings[k]
+	offMM := r.ladder.base[0] / r.ladder.periodPx / float64(rd.divisions) * rd.unit.Inches() * 25.4
+	return rd.score + even - offEdgePerMM*math.Max(0, offMM-0.3)
 }
+
+// offEdgePerMM is the log odds against marks that stand a millimetre off the edge.
+const offEdgePerMM = 10
 
 // readCandidate reads one candidate edge; nil where no ladder stands there.
 func readCandidate(p photo.Plane, c candidate) *read {
@@ -138,7 +153,7 @@ func readCandidate(p photo.Plane, c candidate) *read {
 		return nil
 	}
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < minEvidence {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].score < minScore {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
@@ -187,8 +202,8 @@ func choose(reads []read) chosen {
 	for i := 0; i < n; i++ {
 		for k := range reads[i].readings {
 			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
-			for j := i + 1; j < n; j++ {
-				if !opposite(reads[i].scale, reads[j].scale) {
+			for j := 0; j < n; j++ {
+				if j == i || !opposite(reads[i].scale, reads[j].scale) {
 					continue
 				}
 				for m := range reads[j].readings {
@@ -197,8 +212,10 @@ func choose(reads []read) chosen {
 					if math.Abs(q) > 0.08 {
 						continue
 					}
-					extra := 4 - q*q/(2*0.03*0.03)
-					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + 0.5*reads[j].worthOf(m) + extra, pxIn(reads[i], k)})
+					// the other edge's own evenness is no evidence for this reading;
+					// what counts is how well it fits beside its own best reading
+					extra := 4 - q*q/(2*0.03*0.03) + reads[j].readings[m].score - reads[j].readings[0].score
+					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + extra, pxIn(reads[i], k)})
 				}
 			}
 		}
@@ -219,19 +236,12 @@ func choose(reads []read) chosen {
 	// How much the rivals that understand the same ladder otherwise weigh.
 	var sum float64
 	for _, o := range opts {
-		if (o.i == best.i || o.j == best.i) && math.Abs(math.Log(pxIn(reads[best.i], kOf(o.i == best.i, o.k, o.m))/best.pxPerInch)) > 0.1 {
+		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
 	c.unitP = 1 / (1 + sum)
 	return c
-}
-
-func kOf(first bool, k, m int) int {
-	if first {
-		return k
-	}
-	return m
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
