@@ -61,33 +61,21 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
 	}
-	slots := make([]*read, len(cands))
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				slots[i] = readCandidate(p, cands[i])
-			}
-		}()
-	}
-	for i := range cands {
-		if ctx.Err() != nil {
-			break
-		}
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	if err := ctx.Err(); err != nil {
-		return r, false, err
-	}
 	var reads []read
-	for _, q := range slots {
-		if q != nil {
+	// In batches, so that the many candidates behind a clear ruler need not be
+	// read; a few batches more look for its true edge and its other scale.
+	for start, more := 0, -1; start < len(cands) && more != 0; start += batch {
+		if err := ctx.Err(); err != nil {
+			return r, false, err
+		}
+		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
 			reads = append(reads, *q)
+			if more < 0 && q.worth() > clearWorth {
+				more = batchesMore + 1
+			}
+		}
+		if more > 0 {
+			more--
 		}
 	}
 	if len(reads) == 0 {
@@ -108,7 +96,41 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	return r, true, nil
 }
 
-const maxReads = 140
+const (
+	maxReads    = 240 // candidates read at most
+	batch       = 16
+	batchesMore = 3
+	clearWorth  = 120 // a ladder of this worth is a ruler beyond doubt
+)
+
+// readAll reads candidates side by side; the result keeps their order and
+// leaves out those that are no ladder.
+func readAll(p photo.Plane, cands []candidate) []*read {
+	slots := make([]*read, len(cands))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = readCandidate(p, cands[i])
+			}
+		}()
+	}
+	for i := range cands {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	var out []*read
+	for _, q := range slots {
+		if q != nil {
+			out = append(out, q)
+		}
+	}
+	return out
+}
 
 // minExplained is the share of marks whose length must be as their place in the
 // unit foretells.
@@ -138,9 +160,9 @@ func (r read) worthOf(k int) float64 {
 	even := 0.5 * n * math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
 	// Marks start at the ruler's edge: of two lines along one row of marks the
 	// edge is the one they start from.
-	rd := r.readings[k]
-	offMM := r.ladder.base[0] / r.ladder.periodPx / float64(rd.divisions) * rd.unit.Inches() * 25.4
-	return rd.score + even - offEdgePerMM*math.Max(0, offMM-0.3)
+	best := r.readings[0] // so that a reading of smaller units does not escape
+	offMM := r.ladder.base[0] / r.ladder.periodPx / float64(best.divisions) * best.unit.Inches() * 25.4
+	return r.readings[k].score + even - offEdgePerMM*math.Max(0, offMM-0.3)
 }
 
 // offEdgePerMM is the log odds against marks that stand a millimetre off the edge.
