@@ -107,17 +107,8 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	}
 	s.Half = math.Max(math.Abs(s.Lo), math.Abs(s.Hi))
 	// Start from a straight line.
-	var mx, my, sxx, sxy float64
-	for i := range xs {
-		mx += xs[i] / float64(len(xs))
-		my += ys[i] / float64(len(xs))
-	}
-	for i := range xs {
-		sxx += (xs[i] - mx) * (xs[i] - mx)
-		sxy += (xs[i] - mx) * (ys[i] - my)
-	}
-	b := sxy / sxx
-	s.A, s.B = my-b*mx, b*s.Half
+	a, b := straightLine(xs, ys)
+	s.A, s.B = a, b*s.Half
 	w := make([]float64, len(xs))
 	for i := range w {
 		w[i] = 1
@@ -191,6 +182,21 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 		}
 	}
 	return s, nil
+}
+
+// straightLine is the least-squares line y = a + b·x.
+func straightLine(xs, ys []float64) (a, b float64) {
+	var mx, my, sxx, sxy float64
+	for i := range xs {
+		mx += xs[i] / float64(len(xs))
+		my += ys[i] / float64(len(xs))
+	}
+	for i := range xs {
+		sxx += (xs[i] - mx) * (xs[i] - mx)
+		sxy += (xs[i] - mx) * (ys[i] - my)
+	}
+	b = sxy / sxx
+	return my - b*mx, b
 }
 
 func mod(a, n int) int { return ((a % n) + n) % n }
