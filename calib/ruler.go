@@ -282,8 +282,9 @@ func opposite(a, b Scale) bool {
 }
 
 type candidate struct {
-	frame Frame // full-photo pixels
-	comb  comb
+	frame  Frame // full-photo pixels
+	comb   comb
+	weight float64 // candidates are read in falling order of it
 }
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
@@ -319,6 +320,13 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 				}
 			}
 			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+			// An edge that carries a strong comb of wires is a likely ruler's
+			// edge, so that its weaker combs come before the strong ones of
+			// edges of less note.
+			weight := 0.0
+			if len(best) > 0 {
+				weight = best[0].strength
+			}
 			var kept []float64
 			keep := func(c comb) {
 				for _, t := range kept {
@@ -328,7 +336,8 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 				}
 				if len(kept) < 4 && c.periodPx > 1.9 {
 					kept = append(kept, c.periodPx)
-					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
+					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+					weight /= 2
 				}
 			}
 			for _, c := range best {
@@ -342,7 +351,7 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			}
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].comb.strength > out[j].comb.strength })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
 	return out
 }
 
