@@ -51,37 +51,31 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		segs = append(segs, findLines(small, k*kw, ls)...)
 	}
+	sw := defaultSweep()
+	small, k, err := work.Shrink(sw.SidePx)
+	if err != nil {
+		return r, false, err
+	}
+	segs = append(segs, sweepEdges(small, k*kw, segs, sw)...)
 	cands := ladderCandidates(work, kw, segs)
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
 	}
-	slots := make([]*read, len(cands))
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				slots[i] = readCandidate(p, cands[i])
-			}
-		}()
-	}
-	for i := range cands {
-		if ctx.Err() != nil {
-			break
-		}
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	if err := ctx.Err(); err != nil {
-		return r, false, err
-	}
 	var reads []read
-	for _, q := range slots {
-		if q != nil {
+	// In batches, so that the many candidates behind a clear ruler need not be
+	// read; a few batches more look for its true edge and its other scale.
+	for start, more := 0, -1; start < len(cands) && more != 0; start += batch {
+		if err := ctx.Err(); err != nil {
+			return r, false, err
+		}
+		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
 			reads = append(reads, *q)
+			if more < 0 && q.worth() > clearWorth {
+				more = batchesMore + 1
+			}
+		}
+		if more > 0 {
+			more--
 		}
 	}
 	if len(reads) == 0 {
@@ -94,7 +88,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		for i, q := range reads {
 			if i < 6 {
 				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
-				fmt.Printf("   worth %.0f %s%d score %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
+				fmt.Printf("   worth %.0f %s%d score %.1f ev %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].evidence, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
 			}
 		}
 	}
@@ -102,11 +96,50 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	return r, true, nil
 }
 
-const maxReads = 140
+const (
+	maxReads    = 240 // candidates read at most
+	batch       = 16
+	batchesMore = 3
+	clearWorth  = 120 // a ladder of this worth is a ruler beyond doubt
+)
 
-// minExplained is the share of the scatter of the mark lengths that a ruler's
-// hierarchy must explain; an even comb of wires explains none.
-const minExplained = 0.55
+// readAll reads candidates side by side; the result keeps their order and
+// leaves out those that are no ladder.
+func readAll(p photo.Plane, cands []candidate) []*read {
+	slots := make([]*read, len(cands))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = readCandidate(p, cands[i])
+			}
+		}()
+	}
+	for i := range cands {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	var out []*read
+	for _, q := range slots {
+		if q != nil {
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+// minExplained is the share of marks whose length must be as their place in the
+// unit foretells.
+const minExplained = 0.7
+
+// minScore is the log odds a reading must have: some 10⁴ readings of a photo
+// are tried (a hundred candidate edges, a hundred schemes and phases), so that
+// chance alone reaches ln 10⁴.
+const minScore = 9.2
 
 var debugReads = os.Getenv("DBG") != ""
 
@@ -124,8 +157,16 @@ func (r read) worth() float64 { return r.worthOf(0) }
 func (r read) worthOf(k int) float64 {
 	step := r.scale.Unit.Inches() / float64(r.scale.Divisions)
 	n := math.Min(float64(len(r.scale.Marks)), 80)
-	return r.readings[k].score + 0.5*n*math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	even := 0.5 * n * math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	// Marks start at the ruler's edge: of two lines along one row of marks the
+	// edge is the one they start from.
+	best := r.readings[0] // so that a reading of smaller units does not escape
+	offMM := r.ladder.base[0] / r.ladder.periodPx / float64(best.divisions) * best.unit.Inches() * 25.4
+	return r.readings[k].score + even - offEdgePerMM*math.Max(0, offMM-0.3)
 }
+
+// offEdgePerMM is the log odds against marks that stand a millimetre off the edge.
+const offEdgePerMM = 10
 
 // readCandidate reads one candidate edge; nil where no ladder stands there.
 func readCandidate(p photo.Plane, c candidate) *read {
@@ -134,7 +175,7 @@ func readCandidate(p photo.Plane, c candidate) *read {
 		return nil
 	}
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].score < minScore {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
@@ -183,8 +224,8 @@ func choose(reads []read) chosen {
 	for i := 0; i < n; i++ {
 		for k := range reads[i].readings {
 			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
-			for j := i + 1; j < n; j++ {
-				if !opposite(reads[i].scale, reads[j].scale) {
+			for j := 0; j < n; j++ {
+				if j == i || !opposite(reads[i].scale, reads[j].scale) {
 					continue
 				}
 				for m := range reads[j].readings {
@@ -193,8 +234,10 @@ func choose(reads []read) chosen {
 					if math.Abs(q) > 0.08 {
 						continue
 					}
-					extra := 4 - q*q/(2*0.03*0.03)
-					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + 0.5*reads[j].worthOf(m) + extra, pxIn(reads[i], k)})
+					// the other edge's own evenness is no evidence for this reading;
+					// what counts is how well it fits beside its own best reading
+					extra := 4 - q*q/(2*0.03*0.03) + reads[j].readings[m].score - reads[j].readings[0].score
+					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + extra, pxIn(reads[i], k)})
 				}
 			}
 		}
@@ -215,19 +258,12 @@ func choose(reads []read) chosen {
 	// How much the rivals that understand the same ladder otherwise weigh.
 	var sum float64
 	for _, o := range opts {
-		if (o.i == best.i || o.j == best.i) && math.Abs(math.Log(pxIn(reads[best.i], kOf(o.i == best.i, o.k, o.m))/best.pxPerInch)) > 0.1 {
+		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
 	c.unitP = 1 / (1 + sum)
 	return c
-}
-
-func kOf(first bool, k, m int) int {
-	if first {
-		return k
-	}
-	return m
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
@@ -246,8 +282,9 @@ func opposite(a, b Scale) bool {
 }
 
 type candidate struct {
-	frame Frame // full-photo pixels
-	comb  comb
+	frame  Frame // full-photo pixels
+	comb   comb
+	weight float64 // candidates are read in falling order of it
 }
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
@@ -283,6 +320,13 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 				}
 			}
 			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+			// An edge that carries a strong comb of wires is a likely ruler's
+			// edge, so that its weaker combs come before the strong ones of
+			// edges of less note.
+			weight := 0.0
+			if len(best) > 0 {
+				weight = best[0].strength
+			}
 			var kept []float64
 			keep := func(c comb) {
 				for _, t := range kept {
@@ -292,7 +336,8 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 				}
 				if len(kept) < 4 && c.periodPx > 1.9 {
 					kept = append(kept, c.periodPx)
-					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
+					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+					weight /= 2
 				}
 			}
 			for _, c := range best {
@@ -306,7 +351,7 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			}
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].comb.strength > out[j].comb.strength })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
 	return out
 }
 
