@@ -70,6 +70,9 @@ type Bands struct {
 	// that of the front of the wires.
 	DepthRel  float64
 	DepthTold bool
+	// Coherence is the share of the contrast beside the ruler that runs along the
+	// bands, 0…1: near 1 for wires, small for a table's texture.
+	Coherence float64
 	// ReachPx is how far from the edge the bands were followed.
 	ReachPx float64
 }
@@ -114,13 +117,13 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if err := ctx.Err(); err != nil {
 		return b, false, err
 	}
-	ln, _ := findLean(st, int(0.2*ppi))
+	ln, gain := findLean(st, int(0.2*ppi))
 	r0 := st.coherentFrom(ln, int(0.2*ppi))
 	if r0 > 0 && st.rows-r0 >= 6 {
 		cut := st
 		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
 		st = cut
-		ln, _ = findLean(st, int(0.2*ppi))
+		ln, gain = findLean(st, int(0.2*ppi))
 	}
 	prof := st.sheared(ln, 0, st.rows, 1)
 	sig := onRuler(prof, st.lo, s, ppi)
@@ -132,7 +135,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	}
 	b.PxPerBand = ppi / t.PerInch
 	b.Lean = [2]float64{ln.A, ln.B}
-	b.ReachPx = -st.d0
+	b.ReachPx, b.Coherence = -st.d0, gain
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))

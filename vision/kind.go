@@ -22,7 +22,7 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 	case t.PerInch <= finestSlots && holeZone(zones, ppi):
 		k, probability, dents = RigidHeddle, 0.99, 2
 	// The edge lies in the zone of holes: beyond it the tone halves.
-	case halves(zones, ppi):
+	case t.PerInch <= 2*finestSlots && halves(zones, ppi):
 		k, probability, dents = RigidHeddle, 0.98, 1
 	default:
 		k, probability, dents = Reed, 0.97, 1
