@@ -68,10 +68,11 @@ func onRulerMarks(depth, ppi float64) bool { return depth > -0.05*ppi && depth <
 // usual ones: the double frequency gains what the single one loses.
 func holeZone(zones []zone, ppi float64) bool {
 	run, sum, best, usual := 0, 0.0, 0.0, 0
-	seenUsual := false
+	seenUsual, plain := false, 0 // plain: usual depths in a row
 	for i, z := range zones {
 		if z.depth > -0.05*ppi && z.depth < 0.1*ppi {
-			seenUsual = false // a ruler may hide what lies between
+			seenUsual, plain = false, 0 // a ruler may hide what lies between
+			continue
 		}
 		// what is usual hereabouts: light and highlights change along a wire
 		var f1, f2 []float64
@@ -92,9 +93,12 @@ func holeZone(zones []zone, ppi float64) bool {
 			}
 		default:
 			run, sum = 0, 0
-			if z.f1 > 0.8*u1 {
+			if z.f1 > 0.8*u1 && z.half < 0.3*z.f1 {
 				usual++
-				seenUsual = true
+				plain++
+				seenUsual = seenUsual || plain >= 4
+			} else {
+				plain = 0
 			}
 		}
 	}
