@@ -2,9 +2,7 @@ package calib
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"os"
 	"runtime"
 	"sort"
 	"sync"
@@ -84,14 +82,6 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
 	pick := choose(reads)
 	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
-	if debugReads {
-		for i, q := range reads {
-			if i < 6 {
-				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
-				fmt.Printf("   worth %.0f %s%d score %.1f ev %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].evidence, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
-			}
-		}
-	}
 	r.Candidates = len(reads)
 	return r, true, nil
 }
@@ -140,8 +130,6 @@ const minExplained = 0.7
 // are tried (a hundred candidate edges, a hundred schemes and phases), so that
 // chance alone reaches ln 10⁴.
 const minScore = 9.2
-
-var debugReads = os.Getenv("DBG") != ""
 
 type read struct {
 	ladder   ladder
