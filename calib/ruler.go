@@ -68,7 +68,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
 			reads = append(reads, *q)
-			if more < 0 && q.worth() > clearWorth {
+			if more < 0 && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
 				more = batchesMore + 1
 			}
 		}
@@ -80,7 +80,10 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		return r, false, nil
 	}
 	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
-	pick := choose(reads)
+	pick, ok := choose(reads, opt.Unit)
+	if !ok {
+		return r, false, nil
+	}
 	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
 	r.Candidates = len(reads)
 	return r, true, nil
@@ -173,6 +176,16 @@ func readCandidate(p photo.Plane, c candidate) *read {
 	return &read{l, distinct(rds), s}
 }
 
+// has says whether a ladder may be read in a unit.
+func (r read) has(u Unit) bool {
+	for _, q := range r.readings {
+		if q.unit == u {
+			return true
+		}
+	}
+	return false
+}
+
 // distinct keeps the best reading of each unit and number of divisions.
 func distinct(rds []reading) []reading {
 	var out []reading
@@ -196,8 +209,9 @@ type chosen struct {
 
 // choose picks the ruler among the ladders read and settles its unit. Two
 // ladders on opposite edges of one ruler must agree on pixels per inch
-// (25.4 mm = 1 in); a pair that does outweighs either alone.
-func choose(reads []read) chosen {
+// (25.4 mm = 1 in); a pair that does outweighs either alone. Where a person has
+// said the unit, only scales of it are chosen; ok is false where there is none.
+func choose(reads []read, said Unit) (c chosen, ok bool) {
 	type option struct {
 		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
 		score      float64
@@ -208,9 +222,15 @@ func choose(reads []read) chosen {
 		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
 		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
 	}
-	n := min(len(reads), 8)
+	n := len(reads)
+	if said == "" {
+		n = min(n, 8)
+	}
 	for i := 0; i < n; i++ {
 		for k := range reads[i].readings {
+			if said != "" && reads[i].readings[k].unit != said {
+				continue
+			}
 			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
 			for j := 0; j < n; j++ {
 				if j == i || !opposite(reads[i].scale, reads[j].scale) {
@@ -231,8 +251,10 @@ func choose(reads []read) chosen {
 		}
 	}
 	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
+	if len(opts) == 0 {
+		return c, false
+	}
 	best := opts[0]
-	var c chosen
 	s, err := fitScale(reads[best.i].ladder, reads[best.i].readings[best.k])
 	if err != nil {
 		s = reads[best.i].scale
@@ -250,8 +272,10 @@ func choose(reads []read) chosen {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
-	c.unitP = 1 / (1 + sum)
-	return c
+	// A ladder that is little better than chance says little about its unit.
+	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[best.k].score))
+	c.unitP = sure / (1 + sum)
+	return c, true
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
