@@ -301,7 +301,6 @@ type candidate struct {
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
 func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate {
-	var out []candidate
 	var seen []Frame
 	for _, sg := range segs {
 		ws := sg
@@ -314,56 +313,84 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			continue
 		}
 		seen = append(seen, f)
-		for _, side := range [2]Frame{f, f.Flipped()} {
-			lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
-			if hi-lo < 60 {
-				continue
+	}
+	// the combs of each edge side by side, gathered in the edges' order
+	slots := make([][]candidate, len(seen))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = combsAlong(work, kw, seen[i])
 			}
-			st := sampleStrip(work, side, lo, hi, 0, 32, 1)
-			if st.cols == 0 {
-				continue
-			}
-			var best []comb
-			for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
-				prof := st.profile(d[0], d[1])
-				for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
-					c.depth = d
-					best = append(best, c)
-				}
-			}
-			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
-			// An edge that carries a strong comb of wires is a likely ruler's
-			// edge, so that its weaker combs come before the strong ones of
-			// edges of less note.
-			weight := 0.0
-			if len(best) > 0 {
-				weight = best[0].strength
-			}
-			var kept []float64
-			keep := func(c comb) {
-				for _, t := range kept {
-					if math.Abs(c.periodPx/t-1) < 0.1 {
-						return
-					}
-				}
-				if len(kept) < 4 && c.periodPx > 1.9 {
-					kept = append(kept, c.periodPx)
-					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
-					weight /= 2
-				}
-			}
-			for _, c := range best {
-				keep(c)
-			}
-			// Wires of twice the spacing can drown the marks' own comb.
-			for _, c := range best {
-				c.periodPx /= 2
-				c.strength /= 2
-				keep(c)
-			}
-		}
+		}()
+	}
+	for i := range seen {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	var out []candidate
+	for _, c := range slots {
+		out = append(out, c...)
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
+	return out
+}
+
+// combsAlong are the combs on both sides of one edge.
+func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
+	var out []candidate
+	for _, side := range [2]Frame{f, f.Flipped()} {
+		lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
+		if hi-lo < 60 {
+			continue
+		}
+		st := sampleStrip(work, side, lo, hi, 0, 32, 1)
+		if st.cols == 0 {
+			continue
+		}
+		var best []comb
+		for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
+			prof := st.profile(d[0], d[1])
+			for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
+				c.depth = d
+				best = append(best, c)
+			}
+		}
+		sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+		// An edge that carries a strong comb of wires is a likely ruler's
+		// edge, so that its weaker combs come before the strong ones of
+		// edges of less note.
+		weight := 0.0
+		if len(best) > 0 {
+			weight = best[0].strength
+		}
+		var kept []float64
+		keep := func(c comb) {
+			for _, t := range kept {
+				if math.Abs(c.periodPx/t-1) < 0.1 {
+					return
+				}
+			}
+			if len(kept) < 4 && c.periodPx > 1.9 {
+				kept = append(kept, c.periodPx)
+				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+				weight /= 2
+			}
+		}
+		for _, c := range best {
+			keep(c)
+		}
+		// Wires of twice the spacing can drown the marks' own comb.
+		for _, c := range best {
+			c.periodPx /= 2
+			c.strength /= 2
+			keep(c)
+		}
+	}
 	return out
 }
 
