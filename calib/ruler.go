@@ -2,9 +2,7 @@ package calib
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"os"
 	"runtime"
 	"sort"
 	"sync"
@@ -70,7 +68,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
 			reads = append(reads, *q)
-			if more < 0 && q.worth() > clearWorth {
+			if more < 0 && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
 				more = batchesMore + 1
 			}
 		}
@@ -82,16 +80,11 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		return r, false, nil
 	}
 	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
-	pick := choose(reads)
-	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
-	if debugReads {
-		for i, q := range reads {
-			if i < 6 {
-				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
-				fmt.Printf("   worth %.0f %s%d score %.1f ev %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].evidence, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
-			}
-		}
+	pick, ok := choose(reads, opt.Unit)
+	if !ok {
+		return r, false, nil
 	}
+	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
 	r.Candidates = len(reads)
 	return r, true, nil
 }
@@ -141,8 +134,6 @@ const minExplained = 0.7
 // chance alone reaches ln 10⁴.
 const minScore = 9.2
 
-var debugReads = os.Getenv("DBG") != ""
-
 type read struct {
 	ladder   ladder
 	readings []reading
@@ -185,6 +176,16 @@ func readCandidate(p photo.Plane, c candidate) *read {
 	return &read{l, distinct(rds), s}
 }
 
+// has says whether a ladder may be read in a unit.
+func (r read) has(u Unit) bool {
+	for _, q := range r.readings {
+		if q.unit == u {
+			return true
+		}
+	}
+	return false
+}
+
 // distinct keeps the best reading of each unit and number of divisions.
 func distinct(rds []reading) []reading {
 	var out []reading
@@ -208,8 +209,9 @@ type chosen struct {
 
 // choose picks the ruler among the ladders read and settles its unit. Two
 // ladders on opposite edges of one ruler must agree on pixels per inch
-// (25.4 mm = 1 in); a pair that does outweighs either alone.
-func choose(reads []read) chosen {
+// (25.4 mm = 1 in); a pair that does outweighs either alone. Where a person has
+// said the unit, only scales of it are chosen; ok is false where there is none.
+func choose(reads []read, said Unit) (c chosen, ok bool) {
 	type option struct {
 		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
 		score      float64
@@ -220,9 +222,15 @@ func choose(reads []read) chosen {
 		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
 		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
 	}
-	n := min(len(reads), 8)
+	n := len(reads)
+	if said == "" {
+		n = min(n, 8)
+	}
 	for i := 0; i < n; i++ {
 		for k := range reads[i].readings {
+			if said != "" && reads[i].readings[k].unit != said {
+				continue
+			}
 			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
 			for j := 0; j < n; j++ {
 				if j == i || !opposite(reads[i].scale, reads[j].scale) {
@@ -243,8 +251,10 @@ func choose(reads []read) chosen {
 		}
 	}
 	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
+	if len(opts) == 0 {
+		return c, false
+	}
 	best := opts[0]
-	var c chosen
 	s, err := fitScale(reads[best.i].ladder, reads[best.i].readings[best.k])
 	if err != nil {
 		s = reads[best.i].scale
@@ -262,8 +272,10 @@ func choose(reads []read) chosen {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
-	c.unitP = 1 / (1 + sum)
-	return c
+	// A ladder that is little better than chance says little about its unit.
+	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[best.k].score))
+	c.unitP = sure / (1 + sum)
+	return c, true
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
@@ -289,7 +301,6 @@ type candidate struct {
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
 func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate {
-	var out []candidate
 	var seen []Frame
 	for _, sg := range segs {
 		ws := sg
@@ -302,56 +313,84 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			continue
 		}
 		seen = append(seen, f)
-		for _, side := range [2]Frame{f, f.Flipped()} {
-			lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
-			if hi-lo < 60 {
-				continue
+	}
+	// the combs of each edge side by side, gathered in the edges' order
+	slots := make([][]candidate, len(seen))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = combsAlong(work, kw, seen[i])
 			}
-			st := sampleStrip(work, side, lo, hi, 0, 32, 1)
-			if st.cols == 0 {
-				continue
-			}
-			var best []comb
-			for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
-				prof := st.profile(d[0], d[1])
-				for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
-					c.depth = d
-					best = append(best, c)
-				}
-			}
-			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
-			// An edge that carries a strong comb of wires is a likely ruler's
-			// edge, so that its weaker combs come before the strong ones of
-			// edges of less note.
-			weight := 0.0
-			if len(best) > 0 {
-				weight = best[0].strength
-			}
-			var kept []float64
-			keep := func(c comb) {
-				for _, t := range kept {
-					if math.Abs(c.periodPx/t-1) < 0.1 {
-						return
-					}
-				}
-				if len(kept) < 4 && c.periodPx > 1.9 {
-					kept = append(kept, c.periodPx)
-					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
-					weight /= 2
-				}
-			}
-			for _, c := range best {
-				keep(c)
-			}
-			// Wires of twice the spacing can drown the marks' own comb.
-			for _, c := range best {
-				c.periodPx /= 2
-				c.strength /= 2
-				keep(c)
-			}
-		}
+		}()
+	}
+	for i := range seen {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	var out []candidate
+	for _, c := range slots {
+		out = append(out, c...)
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
+	return out
+}
+
+// combsAlong are the combs on both sides of one edge.
+func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
+	var out []candidate
+	for _, side := range [2]Frame{f, f.Flipped()} {
+		lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
+		if hi-lo < 60 {
+			continue
+		}
+		st := sampleStrip(work, side, lo, hi, 0, 32, 1)
+		if st.cols == 0 {
+			continue
+		}
+		var best []comb
+		for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
+			prof := st.profile(d[0], d[1])
+			for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
+				c.depth = d
+				best = append(best, c)
+			}
+		}
+		sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+		// An edge that carries a strong comb of wires is a likely ruler's
+		// edge, so that its weaker combs come before the strong ones of
+		// edges of less note.
+		weight := 0.0
+		if len(best) > 0 {
+			weight = best[0].strength
+		}
+		var kept []float64
+		keep := func(c comb) {
+			for _, t := range kept {
+				if math.Abs(c.periodPx/t-1) < 0.1 {
+					return
+				}
+			}
+			if len(kept) < 4 && c.periodPx > 1.9 {
+				kept = append(kept, c.periodPx)
+				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+				weight /= 2
+			}
+		}
+		for _, c := range best {
+			keep(c)
+		}
+		// Wires of twice the spacing can drown the marks' own comb.
+		for _, c := range best {
+			c.periodPx /= 2
+			c.strength /= 2
+			keep(c)
+		}
+	}
 	return out
 }
 
