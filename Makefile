@@ -31,8 +31,8 @@ export GOFLAGS := -tags=nodynamic -buildvcs=$(BUILDVCS) $(USERFLAGS)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 # What has to be on the machine, and the Debian packages that bring it.
-HAVE := command -v gcc && command -v g++ && command -v pkg-config && command -v ld.lld && pkg-config --exists opencv4
-PACKAGES := gcc g++ libc6-dev pkg-config lld libopencv-dev ca-certificates
+HAVE := command -v gcc && command -v g++ && command -v pkg-config && command -v ld.lld && command -v pdftoppm && pkg-config --exists opencv4
+PACKAGES := gcc g++ libc6-dev pkg-config lld libopencv-dev ca-certificates poppler-utils
 GO_NEEDED := $(shell awk '$$1 == "go" {print $$2}' go.mod)
 
 help: ## list what make can do
@@ -72,8 +72,9 @@ DEMO_PHOTOS = $(sort $(wildcard $(addprefix testdata/images/*.,jpg jpeg png webp
 
 demo: build ## measure the photos in testdata/images and draw what was seen into out/demo
 	@test -n "$(DEMO_PHOTOS)" || { echo "make demo: no photos in testdata/images" >&2; exit 1; }
-	@mkdir -p out/demo
-	@# 3 says that a photo was unsure or refused, and some of these must be.
+	@rm -rf out/demo && mkdir -p out/demo
+	@# Exit status 3 says that a photo was unsure or refused, and some of these must be.
+	@echo "bin/dentcount measure --overlay out/demo testdata/images/*"; \
 	bin/dentcount measure --overlay out/demo $(DEMO_PHOTOS) </dev/null || [ $$? -eq 3 ]
 	@echo "The photos with what was seen in them: $(CURDIR)/out/demo"
 

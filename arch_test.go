@@ -30,8 +30,10 @@ var mayImport = map[string][]string{
 	// The overlay is drawn on the photo that was measured.
 	"report": {"measure", "photo", "trade"},
 	"shelf":  {"trade"},
-	"web":    {"measure", "report", "shelf", "photo", "trade"},
-	"cmd":    {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "web"},
+	// A box of photos becomes parts on the shelf and a sheet of them.
+	"box": {"photo", "measure", "report", "shelf", "trade"},
+	"web": {"measure", "report", "shelf", "box", "photo", "trade"},
+	"cmd": {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "box", "web"},
 }
 
 // measuring are the folders whose answers scene is there to judge: were the

@@ -46,14 +46,15 @@ func Draw(spec Spec) (*image.YCbCr, Truth, error) {
 
 // TruthOf is the truth of a scene without drawing it.
 func TruthOf(spec Spec) (Truth, error) {
-	d, err := prepare(spec)
+	d, err := outline(spec)
 	if err != nil {
 		return Truth{}, err
 	}
 	return d.truth(), nil
 }
 
-func prepare(spec Spec) (*drawing, error) {
+// outline checks a Spec and makes its geometry ready, enough for truth.
+func outline(spec Spec) (*drawing, error) {
 	if err := spec.Check(); err != nil {
 		return nil, err
 	}
@@ -62,6 +63,8 @@ func prepare(spec Spec) (*drawing, error) {
 	highest := spec.Part.Baulk.AboveMM
 	for _, r := range spec.Rulers {
 		highest = math.Max(highest, r.BaseMM+r.ThicknessMM)
+		u := bareRule(r)
+		d.rules = append(d.rules, &u)
 	}
 	if v.cz < highest+10 {
 		return nil, bad("the camera is %.0f mm over the wires, among what lies on them; move it up", v.cz)
@@ -74,24 +77,35 @@ func prepare(spec Spec) (*drawing, error) {
 			}
 		}
 	}
+	return d, nil
+}
+
+// prepare makes everything ready that a pixel needs.
+func prepare(spec Spec) (*drawing, error) {
+	d, err := outline(spec)
+	if err != nil {
+		return nil, err
+	}
+	v := &d.v
 	d.fill = spec.Sensor.Fill
 	if d.fill <= 0 {
 		d.fill = 1
 	}
 	d.lights = newLights(spec, v)
 	d.tableZ = -spec.Table.BelowMM
-	d.table = newTable(spec.Table, spec.Seed, (v.cz-d.tableZ)/v.f)
+	gr := newGrains(spec.Seed)
+	d.table = newSurface(spec.Table, gr, 0, (v.cz-d.tableZ)/v.f)
 	for i, r := range spec.Rulers {
-		u, err := newRule(r, spec.Seed+uint64(i)*104729, d.lights)
+		u, err := newRule(r, spec.Seed+uint64(i)*104729, d.lights, gr)
 		if err != nil {
 			return nil, err
 		}
-		d.rules = append(d.rules, u)
+		d.rules[i] = u
 		d.hasTableRules = d.hasTableRules || u.onTable()
 	}
 	switch spec.Part.Kind {
 	case Reed, RigidHeddle, Comb, Board:
-		d.reed = newReed(spec, v, d.lights)
+		d.reed = newReed(spec, v, d.lights, gr)
 	}
 	d.shadow = newPartShadow(spec, d.reed)
 	d.pad = padFor(spec.Sensor.BlurPx)

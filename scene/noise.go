@@ -53,6 +53,22 @@ func newTile(rng *rand.Rand, cells, octaves int, fall float64) *tile {
 	return t
 }
 
+// grains are a scene's tiles, shared by all its surfaces, each of which looks
+// at them from another place.
+type grains struct {
+	coarse *tile // big blotches
+	mid    *tile
+	fine   *tile
+}
+
+func newGrains(seed uint64) *grains {
+	return &grains{
+		coarse: newTile(stream(seed, forTable), 8, 4, 0.5),
+		mid:    newTile(stream(seed, forRuler), 16, 5, 0.65),
+		fine:   newTile(stream(seed, forTable+100), 64, 3, 0.7),
+	}
+}
+
 func (t *tile) addOctave(rng *rand.Rand, cells int, height float32) {
 	grid := make([]float32, cells*cells)
 	for i := range grid {

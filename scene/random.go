@@ -35,28 +35,29 @@ func Random(seed uint64, opt Ranges) Spec {
 		}
 		c = caseNamed(names[m.IntN(len(names))])
 	}
-	const tries = 400
-	for try := range tries {
+	const tries = 1000
+	var second Spec // can be drawn, but is not what was wanted
+	for range tries {
 		m.s = Spec{Seed: seed, Case: c.name, Expect: c.expect}
 		m.perDent, m.distance, m.kind, m.shareGap, m.noRuler, m.fineMark = m.o.PxPerDent, m.o.DistanceMM, "", 0.35, false, 3.2
 		if c.before != nil {
 			c.before(m)
 		}
-		ok := m.scene()
-		if ok && c.after != nil {
-			ok = c.after(m)
+		ok := m.scene() && (c.after == nil || c.after(m)) && m.s.Check() == nil
+		if ok && (c.expect != ExpectAnswer || m.answerable()) {
+			return m.s
 		}
-		if ok && c.expect == ExpectAnswer {
-			ok = m.answerable()
-		}
-		if ok {
-			break
-		}
-		if try == tries-1 && m.s.Expect == ExpectAnswer {
-			m.s.Expect = ExpectRefuseOrUnsure
+		if (ok || second.Width == 0) && m.s.Check() == nil {
+			second = m.s
 		}
 	}
-	return m.s
+	if second.Width == 0 {
+		second = m.s
+	}
+	if second.Expect == ExpectAnswer {
+		second.Expect = ExpectRefuseOrUnsure
+	}
+	return second
 }
 
 // CaseNames lists the cases Random knows, "usual" first.
@@ -211,7 +212,8 @@ func (m *maker) ground() {
 		t.BelowMM = m.between(60, 400)
 		t.ScaleMM = m.between(8, 40)
 		t.Shadow = m.between(0, 0.3)
-		t.A, t.B = dim(t.A, 0.5), dim(t.B, 0.5)
+		t.A = dim(t.A, 0.5)
+		t.B = dim(t.A, m.between(0.7, 0.92))
 	case "wood":
 		k := m.between(0.25, 1.2)
 		t.A = RGB{0.55 * k, m.between(0.27, 0.38) * k, m.between(0.10, 0.22) * k}

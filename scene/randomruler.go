@@ -2,7 +2,6 @@ package scene
 
 import (
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -105,7 +104,8 @@ func (m *maker) ruler(view float64) (Ruler, bool) {
 	}
 	r.AngleDeg = round(r.AngleDeg, 4)
 	if soft && m.chance(0.7) {
-		r.CurvePerMM = 1 / m.between(900, 8000)
+		// Less than one radian in all, however long the tape is.
+		r.CurvePerMM = 1 / math.Max(m.between(900, 8000), 1.3*r.LengthMM)
 		if m.chance(0.5) {
 			r.CurvePerMM = -r.CurvePerMM
 		}
@@ -238,9 +238,4 @@ func (m *maker) dress(r *Ruler) (soft bool) {
 	}
 	r.ThicknessMM = round(m.between(lo, hi), 3)
 	return soft
-}
-
-// reads says whether a ruler of this kind has a scale in that unit.
-func (r Ruler) reads(unit string) bool {
-	return slices.ContainsFunc(r.Scales, func(s Scale) bool { return s.Unit == unit })
 }

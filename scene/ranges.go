@@ -11,7 +11,7 @@ type Ranges struct {
 	// Cases the ones to draw from, all where empty. A negative share: none.
 	AdverseShare float64  `json:"adverse_share"`
 	Cases        []string `json:"cases"`
-	// Parts: the share of rigid heddles among the others, negative for none.
+	// HeddleShare is the part of rigid heddles among the others; negative for none.
 	HeddleShare float64 `json:"heddle_share"`
 	// OffShare is the part of the sizes that nobody makes, MetricShare that
 	// of the metric ones among the others; negative for none.

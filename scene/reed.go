@@ -39,11 +39,10 @@ type bar struct {
 	on       bool
 }
 
-func newReed(s Spec, v *view, lt *lights) *reed {
+func newReed(s Spec, v *view, lt *lights, g *grains) *reed {
 	p := s.Part
 	r := &reed{part: p, kind: p.Kind, v: v, light: lt}
-	rng := stream(s.Seed, forPart+100)
-	r.noise = newTile(rng, 32, 4, 0.7)
+	r.noise = g.mid
 	c := p.Finish.Colour
 	r.tint = rgb{0.4 + 0.6*min(1, c[0]*1.5), 0.4 + 0.6*min(1, c[1]*1.5), 0.4 + 0.6*min(1, c[2]*1.5)}
 	pitch := p.PitchMM()
@@ -54,7 +53,7 @@ func newReed(s Spec, v *view, lt *lights) *reed {
 		if p.Kind == Board {
 			r.xLo, r.xHi = p.X0MM, p.X0MM+float64(p.Bands)
 		}
-		r.skin = newTable(Table{Pattern: p.Finish.Texture, A: p.Finish.Colour, B: dim(p.Finish.Colour, 0.55), ScaleMM: 6, AngleDeg: float64(rng.IntN(2)) * 90}, s.Seed+5, mmPerPx)
+		r.skin = newSurface(Table{Pattern: p.Finish.Texture, A: p.Finish.Colour, B: dim(p.Finish.Colour, 0.55), ScaleMM: 6, AngleDeg: float64(s.Seed%2) * 90}, g, 731, mmPerPx)
 	}
 	if p.Kind == Reed || p.Kind == Comb {
 		r.wires = newWires(s, v)
@@ -65,7 +64,7 @@ func newReed(s Spec, v *view, lt *lights) *reed {
 	}
 	r.invRY = 1 / math.Max(1, v.cz*math.Max(0.05, p.Finish.RoughY))
 	if p.Baulk.WidthMM > 0 && p.Kind != Board {
-		r.bar = newTable(Table{Pattern: p.Baulk.Texture, A: p.Baulk.Colour, B: dim(p.Baulk.Colour, 0.5), ScaleMM: 5}, s.Seed+6, mmPerPx)
+		r.bar = newSurface(Table{Pattern: p.Baulk.Texture, A: p.Baulk.Colour, B: dim(p.Baulk.Colour, 0.5), ScaleMM: 5}, g, 1377, mmPerPx)
 		below := math.Min(s.Table.BelowMM, p.DepthMM+p.Baulk.AboveMM)
 		lay1 := func(from, to, cam, slope float64) bar {
 			pr := lay(barSection(from, to, below, p.Baulk.AboveMM, p.Baulk.Round), 0, cam, v.cz,

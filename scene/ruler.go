@@ -17,7 +17,7 @@ type rule struct {
 	noise    *tile
 	scales   []ladder
 	light    *lights
-	grain    float64
+	grain    float64 // its own place on the noise
 }
 
 // ladder is a Scale's marks, laid out.
@@ -110,22 +110,20 @@ func newLadder(r Ruler, s Scale, g *glyphs, seed uint64) ladder {
 	return l
 }
 
-func newRule(r Ruler, seed uint64, lt *lights) (*rule, error) {
+func newRule(r Ruler, seed uint64, lt *lights, gr *grains) (*rule, error) {
 	g, err := newGlyphs(r.Font)
 	if err != nil {
 		return nil, err
 	}
-	u := &rule{Ruler: r, top: r.BaseMM + r.ThicknessMM, face: r.Face.lin(), side: r.Side.lin(), ink: r.Ink.lin(), glyphs: g, light: lt}
-	u.sin, u.cos = math.Sincos(r.AngleDeg * math.Pi / 180)
-	if math.Abs(r.CurvePerMM) > 1e-9 {
-		u.radius = 1 / r.CurvePerMM
-	}
-	rng := stream(seed, forRuler)
-	u.noise = newTile(rng, 16, 4, 0.6)
+	u := bareRule(r)
+	u.face, u.side, u.ink = r.Face.lin(), r.Side.lin(), r.Ink.lin()
+	u.glyphs, u.light, u.noise = g, lt, gr.mid
+	// Where on the noise this ruler lies.
+	u.grain = float64(stream(seed, forRuler).IntN(tileSize))
 	for i, s := range r.Scales {
 		u.scales = append(u.scales, newLadder(r, s, g, seed+uint64(i)*7919))
 	}
-	return u, nil
+	return &u, nil
 }
 
 // local turns a point of the ruler's plane into the ruler's own s and q.
@@ -266,16 +264,17 @@ func within(a, d, n float64) (t0, t1 float64) {
 // print is the face's light and how much it hides, at (s, q).
 func (u *rule) print(s, q, ws, wq, x, y float64) (rgb, float64) {
 	c := u.face
-	n := u.noise.at(s*0.5, q*0.8) - 0.5
+	g0 := u.grain
+	n := u.noise.at(s*0.5+g0, q*0.8) - 0.5
 	switch u.Texture {
 	case "wood":
-		g := u.noise.at(s*0.35, q*9+2*n) - 0.5
+		g := u.noise.at(s*0.35+g0, q*9+2*n) - 0.5
 		c = c.times(1 + u.Contrast*(0.9*g+0.4*n))
 	case "brushed":
-		g := u.noise.at(s*0.8, q*23) - 0.5
+		g := u.noise.at(s*0.8+g0, q*23) - 0.5
 		c = c.times(1 + u.Contrast*(0.8*g+0.3*n))
 	case "speckle":
-		g := u.noise.at(s*7, q*7) - 0.5
+		g := u.noise.at(s*7+g0, q*7) - 0.5
 		c = c.times(1 + u.Contrast*(0.7*g+0.3*n))
 	default:
 		c = c.times(1 + u.Contrast*0.4*n)
@@ -285,7 +284,7 @@ func (u *rule) print(s, q, ws, wq, x, y float64) (rgb, float64) {
 		ink = max(ink, u.inkOf(&u.scales[i], s, q, ws, wq))
 	}
 	if u.Wear > 0 && ink > 0 {
-		ink *= 1 - 0.95*smooth(0.93-u.Wear, 1.07-u.Wear, u.noise.at(s*2.3+40, q*3.1))
+		ink *= 1 - 0.95*smooth(0.93-u.Wear, 1.07-u.Wear, u.noise.at(s*2.3+40+g0, q*3.1))
 	}
 	body := 1 - u.See
 	cov := body + (1-body)*ink

@@ -10,16 +10,16 @@ type surface struct {
 	inv      float64 // patterns per mm
 	line     float64 // half width of a grid's line, over the pattern
 	fade     float64 // how much of a fine pattern the pixels can show, 0 to 1
-	coarse   *tile   // big blotches
-	fine     *tile   // grain
+	coarse   *tile
+	fine     *tile
+	off      float64
 	fineInv  float64 // grain cells per mm
-	corduroy bool
 }
 
-// newTable prepares the table. mmPerPx is a pixel's size there.
-func newTable(t Table, seed uint64, mmPerPx float64) *surface {
-	rng := stream(seed, forTable)
-	s := &surface{pattern: t.Pattern, a: t.A.lin(), b: t.B.lin()}
+// newSurface prepares a flat pattern. mmPerPx is a pixel's size there, and off
+// where on the grains it begins.
+func newSurface(t Table, g *grains, off, mmPerPx float64) *surface {
+	s := &surface{pattern: t.Pattern, a: t.A.lin(), b: t.B.lin(), coarse: g.coarse, fine: g.fine, off: off}
 	s.sin, s.cos = math.Sincos(t.AngleDeg * math.Pi / 180)
 	size := t.ScaleMM
 	if size <= 0 {
@@ -27,8 +27,6 @@ func newTable(t Table, seed uint64, mmPerPx float64) *surface {
 	}
 	s.inv = 1 / size
 	s.line = math.Max(0.15, 0.4*mmPerPx) / size
-	s.coarse = newTile(rng, 8, 4, 0.5)
-	s.fine = newTile(rng, 64, 3, 0.7)
 	s.fineInv = 1 / math.Max(0.12, mmPerPx*0.8)
 	// A pattern finer than about two pixels is shown flatter, as a lens would.
 	s.fade = smooth(1.4, 4, size/mmPerPx)
@@ -38,14 +36,14 @@ func newTable(t Table, seed uint64, mmPerPx float64) *surface {
 // blotch is the slow change of brightness at (x, y), about -0.5 to 0.5; over
 // a few millimetres it may be taken as straight.
 func (s *surface) blotch(x, y float64) float64 {
-	u, v := x*s.cos+y*s.sin, -x*s.sin+y*s.cos
+	u, v := x*s.cos+y*s.sin+s.off, -x*s.sin+y*s.cos
 	return s.coarse.at(u*0.16, v*0.16) - 0.5
 }
 
 // at is the surface's colour at (x, y), mm, before light and shadow. blotch is
 // that of the place.
 func (s *surface) at(x, y, blotch float64) rgb {
-	u, v := x*s.cos+y*s.sin, -x*s.sin+y*s.cos
+	u, v := x*s.cos+y*s.sin+s.off, -x*s.sin+y*s.cos
 	switch s.pattern {
 	case "wood":
 		return s.wood(u, v)

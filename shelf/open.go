@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	_ "github.com/mattn/go-sqlite3" // registers the "sqlite3" driver
@@ -30,6 +31,7 @@ type Settings struct {
 // Shelf is an open shelf. It may be used from several goroutines at once.
 type Shelf struct {
 	db      *sql.DB
+	writing sync.Mutex // one writer of this process at a time: only others are waited for in SQLite
 	path    string
 	wait    time.Duration
 	waiting func(path string)
@@ -238,6 +240,8 @@ func (s *Shelf) migrate(ctx context.Context) error {
 // write runs one transaction that may change the shelf. It waits for another
 // process that writes, and says so. do may be called only once per write.
 func (s *Shelf) write(ctx context.Context, do func(*sql.Tx) error) error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
 	var tx *sql.Tx
 	err := s.patiently(ctx, func() (err error) {
 		tx, err = s.db.BeginTx(ctx, nil) // BEGIN IMMEDIATE: the wait is here and nowhere later

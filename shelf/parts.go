@@ -181,16 +181,46 @@ func readPart(q querier, id ID) (Part, error) {
 // Settle records a person's word about a part. Nothing measured is changed;
 // what is believed follows the last word.
 func (s *Shelf) Settle(ctx context.Context, d Decision) (Part, error) {
+	return s.SettleAll(ctx, []Decision{d})
+}
+
+// SettleAll records several words about one part, all or none of them, and
+// gives the part as it is believed after the last.
+func (s *Shelf) SettleAll(ctx context.Context, ds []Decision) (Part, error) {
 	var p Part
 	err := s.write(ctx, func(tx *sql.Tx) error {
-		if _, err := readPart(tx, d.Part); err != nil {
-			return err
+		for _, d := range ds {
+			if _, err := readPart(tx, d.Part); err != nil {
+				return err
+			}
+			if err := s.settle(tx, d); err != nil {
+				return err
+			}
 		}
-		if err := s.settle(tx, d); err != nil {
-			return err
+		if len(ds) == 0 {
+			return badValue("", "nothing was said")
 		}
 		var err error
-		p, err = readPart(tx, d.Part)
+		p, err = readPart(tx, ds[len(ds)-1].Part)
+		return err
+	})
+	return p, err
+}
+
+// AddSettled puts a part on the shelf together with what a person says of it,
+// all or none of it.
+func (s *Shelf) AddSettled(ctx context.Context, p Part, ds []Decision) (Part, error) {
+	err := s.write(ctx, func(tx *sql.Tx) (err error) {
+		if p, err = s.addPart(tx, p, nil); err != nil {
+			return err
+		}
+		for _, d := range ds {
+			d.Part = p.ID
+			if err := s.settle(tx, d); err != nil {
+				return err
+			}
+		}
+		p, err = readPart(tx, p.ID)
 		return err
 	})
 	return p, err

@@ -134,6 +134,18 @@ func (s *Shelf) Measured(ctx context.Context, sha256, what, version string) (m M
 	return m, err == nil, s.explain(err)
 }
 
+// Photo finds a photo by its digest; ok is false where it was never seen.
+func (s *Shelf) Photo(ctx context.Context, sha256 string) (ph Photo, ok bool, err error) {
+	var seen int64
+	err = s.reader(ctx).QueryRow(`SELECT sha256, path, bytes, coalesce(part_id,''), tag, seen_at FROM photos WHERE sha256 = ?`, sha256).
+		Scan(&ph.SHA256, &ph.Path, &ph.Bytes, &ph.Part, &ph.Tag, &seen)
+	if errors.Is(err, sql.ErrNoRows) {
+		return Photo{}, false, nil
+	}
+	ph.SeenAt = fromStamp(seen)
+	return ph, err == nil, s.explain(err)
+}
+
 // Picture gives the small annotated JPEG of a measurement; nil where none was kept.
 func (s *Shelf) Picture(ctx context.Context, m Measurement) ([]byte, error) {
 	var jpeg []byte
@@ -181,7 +193,7 @@ func (s *Shelf) Evidence(ctx context.Context, id ID) ([]Photo, []Measurement, er
 type Group struct {
 	Name   string   // what the part is called where it is new
 	Origin string   // how the group came about
-	Kind   string   // where it is new
+	Kind   string   // what it is, where it is new; "" where nobody could tell
 	Tag    ID       // id read from a tag in one of the pictures; may be ""
 	Photos []string // SHA256, in the folder's order; at least one
 }
@@ -266,8 +278,14 @@ func (s *Shelf) assign(tx *sql.Tx, g Group, id *ID) error {
 			*id = candidate
 		}
 	}
+	kind := orElse(g.Kind, kindUnknown)
 	if !there {
-		if _, err := s.addPart(tx, Part{ID: *id, Kind: g.Kind, Name: g.Name, Origin: g.Origin}, nil); err != nil {
+		if _, err := s.addPart(tx, Part{ID: *id, Kind: kind, Name: g.Name, Origin: g.Origin}, nil); err != nil {
+			return err
+		}
+	} else if kind != kindUnknown {
+		// Photos that could not tell what it is may have been joined by some that can.
+		if _, err := tx.Exec(`UPDATE parts SET kind_added = ? WHERE id = ? AND kind_added = ?`, kind, string(*id), kindUnknown); err != nil {
 			return err
 		}
 	}
@@ -288,6 +306,9 @@ func dropIfBare(tx *sql.Tx, id ID) error {
 		AND NOT EXISTS (SELECT 1 FROM order_lines WHERE part_id = ?1)`, string(id))
 	return err
 }
+
+// kindUnknown is the kind of a part of which no photo could tell what it is.
+const kindUnknown = "part"
 
 func newUID() (string, error) {
 	var b [12]byte

@@ -34,6 +34,11 @@ type measureFunc func(context.Context, *photo.Photo, measure.Options) (measure.R
 func subcommands() []func(*app) *cobra.Command {
 	return []func(*app) *cobra.Command{
 		newMeasureCmd,
+		newPracticeCmd,
+		newSortCmd,
+		newLabelCmd,
+		newShelfCmd,
+		newLoomsCmd,
 		newVersionCmd,
 	}
 }

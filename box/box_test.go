@@ -1,0 +1,586 @@
+package box
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/skip2/go-qrcode"
+	"gocv.io/x/gocv"
+
+	"dentcount/measure"
+	"dentcount/photo"
+	"dentcount/report"
+	"dentcount/shelf"
+	"dentcount/trade"
+)
+
+var bg = context.Background()
+
+func TestMain(m *testing.M) {
+	// This test binary is also the process that the kill test kills.
+	if dir := os.Getenv("BOX_TEST_FOLDER"); dir != "" {
+		s, err := shelf.Open(bg, os.Getenv("BOX_TEST_SHELF"), shelf.Settings{})
+		if err == nil {
+			_, err = Sort(bg, s, dir, Options{Recursive: true, Jobs: 2, Measure: slowly(readColour, 2*time.Millisecond), Version: "1",
+				Progress: func(st Step) { fmt.Println(st.Done) }})
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// The practice photos of these tests are plain pictures whose colour says what
+// the measuring, a stand-in for the real one, is to answer: blue is the number
+// of the size, green how sure (200 answered, 100 unsure, 0 refused, 50 a
+// fault, 25 a panic). The measuring itself is tested where it is.
+const (
+	answered, unsure, refused, faulty, panics = 200, 100, 0, 50, 25
+)
+
+func writePhoto(t testing.TB, path string, size, how, salt int) {
+	t.Helper()
+	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(float64(size), float64(how), float64(salt%256), 0), 120, 160, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	savePNG(t, path, m)
+}
+
+func savePNG(t testing.TB, path string, m gocv.Mat) {
+	t.Helper()
+	buf, err := gocv.IMEncode(gocv.PNGFileExt, m)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer buf.Close()
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, bytes.Clone(buf.GetBytes()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+var reedSizes = trade.Sizes(trade.PartReed)
+
+func readColour(ctx context.Context, p *photo.Photo, _ measure.Options) (measure.Result, error) {
+	v := p.BGR.GetVecbAt(0, 0)
+	r := measure.Result{Schema: 1, Photo: p.Name, Part: "reed", Warnings: []string{}, TookMS: rand.Int64N(1000)}
+	m := reedSizes[int(v[0])%len(reedSizes)]
+	conf := 0.99
+	switch int(v[1]) {
+	case faulty:
+		return r, errors.New("the disk of the camera is on fire")
+	case panics:
+		panic("a flaw")
+	case refused:
+		r.Status, r.Reason, r.Advice, r.Part = measure.Refused, "no ruler was found", "lay a ruler across the wires", ""
+		return r, ctx.Err()
+	case unsure:
+		r.Status, r.Reason, r.Advice, conf = measure.Unsure, "two sizes are possible", "tell how thick the ruler is", 0.6
+	default:
+		r.Status = measure.Answered
+	}
+	r.Pitch = &measure.Pitch{DentsPerInch: m.PerInch * 1.0002, U: 0.003, DentsPer10CM: m.PerInch * 1.0002 / 0.254}
+	r.Size = &measure.Size{SizeChoice: measure.SizeChoice{Label: m.Label, System: m.System, DentsPerInch: m.PerInch, Confidence: conf}}
+	r.Ruler = &measure.Ruler{Unit: "in", Divisions: 16, PxPerInch: 100}
+	r.Evidence = &measure.Evidence{SizePx: [2]int{p.BGR.Cols(), p.BGR.Rows()}}
+	return r, ctx.Err()
+}
+
+type measureFunc = func(context.Context, *photo.Photo, measure.Options) (measure.Result, error)
+
+func slowly(f measureFunc, d time.Duration) measureFunc {
+	return func(ctx context.Context, p *photo.Photo, o measure.Options) (measure.Result, error) {
+		time.Sleep(d)
+		return f(ctx, p, o)
+	}
+}
+
+func openShelf(t testing.TB) *shelf.Shelf {
+	t.Helper()
+	return openShelfAt(t, filepath.Join(t.TempDir(), "shelf.db"))
+}
+
+func openShelfAt(t testing.TB, path string) *shelf.Shelf {
+	t.Helper()
+	s, err := shelf.Open(bg, path, shelf.Settings{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+func sorted(t testing.TB, s *shelf.Shelf, dir string, opt Options) Outcome {
+	t.Helper()
+	if opt.Measure == nil {
+		opt.Measure = readColour
+	}
+	if opt.Version == "" {
+		opt.Version = "1"
+	}
+	out, err := Sort(bg, s, dir, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func asCSV(t testing.TB, sheet report.Sheet) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := report.SheetCSV(&b, sheet, shelf.EscapeCell); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// brief says a sheet as STATE SIZE: photos, a row after the other.
+func brief(sheet report.Sheet) string {
+	var out []string
+	for _, r := range sheet.Rows {
+		var names []string
+		for _, p := range r.Photos {
+			names = append(names, p.Name)
+		}
+		out = append(out, strings.TrimSpace(r.State+" "+r.Label)+": "+strings.Join(names, " "))
+	}
+	return strings.Join(out, "\n")
+}
+
+func TestSortABox(t *testing.T) {
+	dir := t.TempDir()
+	at := func(name string) string { return filepath.Join(dir, name) }
+	writePhoto(t, at("reed-07-1.png"), 10, answered, 1)
+	writePhoto(t, at("reed-07-2.png"), 10, answered, 2)
+	writePhoto(t, at("b.png"), 12, unsure, 1)
+	writePhoto(t, at("c.png"), 3, refused, 1)
+	writePhoto(t, at("d1.png"), 10, answered, 3)
+	writePhoto(t, at("d2.png"), 11, answered, 4)
+	writePhoto(t, at("9-1.png"), 12, answered, 5) // two photos that do not agree
+	writePhoto(t, at("9-2.png"), 14, answered, 6)
+	writePhoto(t, at("fault.png"), 0, faulty, 1)
+	writePhoto(t, at("panic.png"), 0, panics, 1)
+	b, _ := os.ReadFile(at("b.png"))
+	os.WriteFile(at("copy of b.png"), b, 0o644)
+	os.WriteFile(at("torn.jpg"), []byte{0xff, 0xd8, 0xff}, 0o644)
+	os.WriteFile(at("notes.txt"), []byte("x"), 0o644)
+	os.WriteFile(at(".hidden.png"), b, 0o644)
+	writePhoto(t, at("sub/deep/e.png"), 2, answered, 1)
+	os.Mkdir(at("folder.jpg"), 0o755)
+
+	s := openShelf(t)
+	var steps []Step
+	out := sorted(t, s, dir, Options{Progress: func(st Step) { steps = append(steps, st) }})
+	l := func(i int) string { return reedSizes[i].Label }
+	want := strings.Join([]string{
+		"fault: fault.png", "fault: panic.png", "fault: torn.jpg",
+		"refused: c.png",
+		"unsure " + l(12) + ": 9-1.png 9-2.png",
+		"unsure " + l(12) + ": b.png",
+		"answered " + l(10) + ": d1.png",
+		"answered " + l(10) + ": reed-07-1.png reed-07-2.png",
+		"answered " + l(11) + ": d2.png",
+	}, "\n")
+	if got := brief(out.Sheet); got != want {
+		t.Errorf("the sheet:\n%s\nwant\n%s", got, want)
+	}
+	if out.Photos != 12 || out.Faults != 3 || out.Twins != 1 || out.Known != 0 || len(steps) != 12 {
+		t.Errorf("%d photos, %d faults, %d twins, %d known, %d steps", out.Photos, out.Faults, out.Twins, out.Known, len(steps))
+	}
+	for i, st := range steps {
+		if st.Done != i+1 || st.Total != 12 || (st.Err == nil) != (st.Says != "") {
+			t.Errorf("step %d: %+v", i, st)
+		}
+	}
+	disagree := out.Sheet.Rows[4]
+	if !strings.Contains(disagree.Doubt, "9-1.png") || !strings.Contains(disagree.Doubt, l(14)) || disagree.Advice == "" {
+		t.Errorf("%+v", disagree)
+	}
+	if r := out.Sheet.Rows[2]; r.Doubt == "" || r.Advice == "" {
+		t.Errorf("a torn photo without advice: %+v", r)
+	}
+	for _, r := range out.Sheet.Rows[3:] {
+		for _, p := range r.Photos {
+			if jpg, err := p.Picture(); err != nil || !bytes.HasPrefix(jpg, []byte{0xff, 0xd8}) {
+				t.Errorf("%s has no picture: %v", p.Name, err)
+			}
+		}
+	}
+
+	// Again: nothing is measured twice, the faults are tried again, and the
+	// table is the same to the byte.
+	var measured atomic.Int32
+	again := sorted(t, s, dir, Options{Measure: func(ctx context.Context, p *photo.Photo, o measure.Options) (measure.Result, error) {
+		measured.Add(1)
+		return readColour(ctx, p, o)
+	}})
+	if n := measured.Load(); n != 2 { // fault.png and panic.png
+		t.Errorf("%d photos were measured again", n)
+	}
+	if again.Known != 8 || asCSV(t, again.Sheet) != asCSV(t, out.Sheet) {
+		t.Errorf("%d known; the table differs:\n%s\n%s", again.Known, asCSV(t, again.Sheet), asCSV(t, out.Sheet))
+	}
+
+	// A person's word, another grouping and the sub-folders.
+	id, err := shelf.ParseID(out.Sheet.Rows[5].ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Settle(bg, shelf.Decision{Part: id, Field: shelf.FieldSize, Size: shelf.Size{Label: "12", System: "inch", PerInch: 12}}); err != nil {
+		t.Fatal(err)
+	}
+	all := brief(sorted(t, s, dir, Options{Recursive: true, Group: Apart}).Sheet)
+	for _, line := range []string{"settled 12: b.png", "answered " + l(10) + ": reed-07-2.png", "answered " + l(2) + ": sub/deep/e.png"} {
+		if !strings.Contains(all, line) {
+			t.Errorf("%q is missing in\n%s", line, all)
+		}
+	}
+}
+
+func TestFactsAndVersionMeasureAgain(t *testing.T) {
+	dir := t.TempDir()
+	writePhoto(t, filepath.Join(dir, "a.png"), 5, answered, 1)
+	s := openShelf(t)
+	for i, opt := range []Options{{}, {Version: "2"}, {Version: "2", Facts: measure.Options{RulerThicknessMM: 1.5}}, {Version: "2", Facts: measure.Options{Part: measure.Reed, Unit: "in"}}} {
+		if out := sorted(t, s, dir, opt); out.Known != 0 {
+			t.Errorf("%d: another measuring was taken for done", i)
+		}
+		if out := sorted(t, s, dir, opt); out.Known != 1 {
+			t.Errorf("%d: the same measuring was done again", i)
+		}
+	}
+	// A folder for debugging says nothing about the answer.
+	if out := sorted(t, s, dir, Options{Facts: measure.Options{DebugDir: t.TempDir()}}); out.Known != 1 {
+		t.Error("a debug folder made it another measuring")
+	}
+}
+
+func TestMovedAndRenamedPhotosStayTheSamePart(t *testing.T) {
+	dir := t.TempDir()
+	writePhoto(t, filepath.Join(dir, "7-1.png"), 5, answered, 1)
+	writePhoto(t, filepath.Join(dir, "7-2.png"), 5, answered, 2)
+	s := openShelf(t)
+	id := sorted(t, s, dir, Options{}).Sheet.Rows[0].ID
+	os.Mkdir(filepath.Join(dir, "moved"), 0o755)
+	os.Rename(filepath.Join(dir, "7-1.png"), filepath.Join(dir, "moved", "8-1.png"))
+	os.Rename(filepath.Join(dir, "7-2.png"), filepath.Join(dir, "moved", "8-2.png"))
+	out := sorted(t, s, dir, Options{Recursive: true})
+	if len(out.Sheet.Rows) != 1 || out.Sheet.Rows[0].ID != id || out.Known != 2 || out.Sheet.Rows[0].Photos[0].Name != filepath.Join("moved", "8-1.png") {
+		t.Errorf("%s, known %d, was %s", brief(out.Sheet), out.Known, id)
+	}
+}
+
+// drawTag lays an id tag of ours into a picture, turned and seen slightly from
+// the side. pxPerInch is the scale it has there.
+func drawTag(t testing.TB, m *gocv.Mat, tag shelf.Tag, pxPerInch float64, at image.Point, turnDeg float64) {
+	t.Helper()
+	code, err := qrcode.New(tag.Text(), qrcode.Medium)
+	if err != nil {
+		t.Fatal(err)
+	}
+	code.DisableBorder = true
+	const px = 12 // a module
+	rows := code.Bitmap()
+	side := (len(rows) + 8) * px
+	flat := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(235, 235, 235, 0), side, side, gocv.MatTypeCV8UC3)
+	defer flat.Close()
+	for y, row := range rows {
+		for x, dark := range row {
+			if dark {
+				gocv.Rectangle(&flat, image.Rect((x+4)*px, (y+4)*px, (x+5)*px, (y+5)*px), color.RGBA{30, 30, 30, 0}, -1)
+			}
+		}
+	}
+	k := pxPerInch / 25.4 * float64(tag.SideMM) / float64(len(rows)*px)
+	warp := gocv.GetRotationMatrix2D(image.Pt(side/2, side/2), turnDeg, k)
+	defer warp.Close()
+	warp.SetDoubleAt(0, 2, warp.GetDoubleAt(0, 2)+float64(at.X)-float64(side)/2)
+	warp.SetDoubleAt(1, 2, warp.GetDoubleAt(1, 2)+float64(at.Y)-float64(side)/2)
+	laid, mask := gocv.NewMat(), gocv.NewMat()
+	defer laid.Close()
+	defer mask.Close()
+	white := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(255, 255, 255, 0), side, side, gocv.MatTypeCV8UC1)
+	defer white.Close()
+	gocv.WarpAffine(flat, &laid, warp, image.Pt(m.Cols(), m.Rows()))
+	gocv.WarpAffine(white, &mask, warp, image.Pt(m.Cols(), m.Rows()))
+	laid.CopyToWithMask(m, mask)
+	gocv.GaussianBlur(*m, m, image.Pt(0, 0), 1, 1, gocv.BorderDefault)
+}
+
+func TestTagsNameTheParts(t *testing.T) {
+	dir := t.TempDir()
+	draw := func(name string, salt int, tag shelf.Tag, pxPerInch, turn float64) {
+		m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, float64(salt), 0), 900, 1200, gocv.MatTypeCV8UC3)
+		defer m.Close()
+		drawTag(t, &m, tag, pxPerInch, image.Pt(700, 450), turn)
+		savePNG(t, filepath.Join(dir, name), m)
+	}
+	a := shelf.Tag{ID: shelf.DerivedID("tag a", 0), SideMM: 21}
+	b := shelf.Tag{ID: shelf.DerivedID("tag b", 0), SideMM: 21}
+	c := shelf.Tag{ID: shelf.DerivedID("tag c", 0)}
+	// readColour takes the ruler for 100 px per inch.
+	draw("x.png", 1, a, 104, 3)
+	draw("y.png", 2, a, 96, 200)
+	draw("z.png", 3, b, 254, 40) // a centimetre taken for an inch
+	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, 9, 0), 900, 1200, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	sized := c
+	sized.SideMM = 21
+	drawTag(t, &m, sized, 180, image.Pt(500, 500), 90)
+	savePNG(t, filepath.Join(dir, "w.png"), m)
+
+	s := openShelf(t)
+	out := sorted(t, s, dir, Options{})
+	rows := map[string]report.SheetRow{}
+	for _, r := range out.Sheet.Rows {
+		rows[r.ID] = r
+	}
+	if r := rows[a.ID.String()]; len(r.Photos) != 2 || r.State != report.RowAnswered {
+		t.Errorf("%+v", r)
+	}
+	if r := rows[b.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "printed scale of the id tag differ by 15") || !strings.Contains(r.Advice, "100 mm") {
+		t.Errorf("%+v", r)
+	}
+	if r := rows[c.ID.String()]; r.State != report.RowUnsure {
+		t.Errorf("%+v", r)
+	}
+	if len(rows) != 3 {
+		t.Errorf("%s", brief(out.Sheet))
+	}
+	// Known photos keep their tags.
+	if again := sorted(t, s, dir, Options{}); again.Known != 4 || asCSV(t, again.Sheet) != asCSV(t, out.Sheet) {
+		t.Errorf("known %d\n%s", again.Known, brief(again.Sheet))
+	}
+}
+
+// The scale at the tag is read to within two per cent, at any turn.
+func TestTagScale(t *testing.T) {
+	for i, px := range []float64{90, 120, 180, 300} {
+		m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(90, 120, 140, 0), 1500, 2000, gocv.MatTypeCV8UC3)
+		tag := shelf.Tag{ID: shelf.DerivedID("scale", i), SideMM: 21}
+		drawTag(t, &m, tag, px, image.Pt(900, 700), float64(37*i))
+		p := &photo.Photo{BGR: m}
+		got, ok := findTag(p)
+		if !ok || got.Tag != tag || got.pxPerInch < px*0.98 || got.pxPerInch > px*1.02 {
+			t.Errorf("%v px per inch: %+v, %v", px, got, ok)
+		}
+		p.Close()
+	}
+}
+
+func TestOddNames(t *testing.T) {
+	dir := t.TempDir()
+	names := []string{"-rf.png", "--help.png", "a b.png", "line\nbreak.png", "тест.png", "日本.png", "e\u0301.png", "<script>.png", "=1+1.png", "\x1b[31m.png", "bad\xff.png", "'.png", "%s%d.png", " lead.png", "UPPER.PNG"}
+	for i, n := range names {
+		writePhoto(t, filepath.Join(dir, n), i, answered, i)
+	}
+	s := openShelf(t)
+	out := sorted(t, s, dir, Options{Group: Apart})
+	if out.Photos != len(names) || out.Faults != 0 || len(out.Sheet.Rows) != len(names) {
+		t.Fatalf("%d photos, %d faults:\n%s", out.Photos, out.Faults, brief(out.Sheet))
+	}
+	if again := sorted(t, s, dir, Options{Group: Apart}); again.Known != len(names) {
+		t.Errorf("%d known", again.Known)
+	}
+	var b bytes.Buffer
+	if err := s.ExportJSON(bg, &b); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := openShelf(t).ImportJSON(bg, &b); err != nil {
+		t.Errorf("a shelf with such names cannot be moved: %v", err)
+	}
+}
+
+func TestLinks(t *testing.T) {
+	dir := t.TempDir()
+	writePhoto(t, filepath.Join(dir, "sub/a.png"), 1, answered, 1)
+	writePhoto(t, filepath.Join(dir, "sub/b.png"), 2, answered, 2)
+	elsewhere := t.TempDir()
+	writePhoto(t, filepath.Join(elsewhere, "c.png"), 3, answered, 3)
+	for link, to := range map[string]string{
+		"sub/loop": "..", "sub/self": ".", "up": dir, "twice": "sub", "there": elsewhere,
+		"a link.png": "sub/a.png", "dead.png": "nowhere.png", "round.png": "round.png", "dead": "nowhere",
+	} {
+		if err := os.Symlink(to, filepath.Join(dir, link)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	out := sorted(t, openShelf(t), dir, Options{Recursive: true})
+	// a.png is there under two names, and is one photo.
+	if len(out.Sheet.Rows) != 3 || out.Twins != 1 || out.Faults != 0 || len(out.Skipped) != 2 {
+		t.Errorf("%d rows, %d twins, %d faults, skipped %v\n%s", len(out.Sheet.Rows), out.Twins, out.Faults, out.Skipped, brief(out.Sheet))
+	}
+}
+
+func TestBadFolders(t *testing.T) {
+	dir := t.TempDir()
+	file := filepath.Join(dir, "a.png")
+	writePhoto(t, file, 1, answered, 1)
+	for _, bad := range []string{filepath.Join(dir, "nope"), file, "\x00"} {
+		if _, err := Sort(bg, openShelf(t), bad, Options{Measure: readColour, Version: "1"}); err == nil {
+			t.Errorf("%q was sorted", bad)
+		}
+	}
+	if out := sorted(t, openShelf(t), t.TempDir(), Options{}); out.Photos != 0 || len(out.Sheet.Rows) != 0 {
+		t.Errorf("%+v", out)
+	}
+}
+
+func TestStoppedAndGoneOn(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 30 {
+		writePhoto(t, filepath.Join(dir, fmt.Sprintf("r%02d-1.png", i)), i, answered, i)
+	}
+	s := openShelf(t)
+	ctx, cancel := context.WithCancel(bg)
+	var count sync.Map
+	counting := func(ctx context.Context, p *photo.Photo, o measure.Options) (measure.Result, error) {
+		r, err := readColour(ctx, p, o)
+		if err == nil {
+			n, _ := count.LoadOrStore(p.Name, new(atomic.Int32))
+			n.(*atomic.Int32).Add(1)
+		}
+		return r, err
+	}
+	out, err := Sort(ctx, s, dir, Options{Measure: counting, Version: "1", Progress: func(st Step) {
+		if st.Done == 10 {
+			cancel()
+		}
+	}})
+	if !errors.Is(err, context.Canceled) || out.Photos != 30 {
+		t.Fatalf("%v, %+v", err, out)
+	}
+	end := sorted(t, s, dir, Options{Measure: counting})
+	if end.Known < 10 || len(end.Sheet.Rows) != 30 {
+		t.Errorf("%d known, %d rows", end.Known, len(end.Sheet.Rows))
+	}
+	twice := 0
+	count.Range(func(_, n any) bool {
+		if n.(*atomic.Int32).Load() > 1 {
+			twice++
+		}
+		return true
+	})
+	// What was under way at the stop may be done again, and no more than that.
+	if twice > 2 {
+		t.Errorf("%d photos were measured twice", twice)
+	}
+}
+
+func TestShelfThatFailsStopsTheRun(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 5 {
+		writePhoto(t, filepath.Join(dir, fmt.Sprintf("%d.png", i)), i, answered, i)
+	}
+	s := openShelf(t)
+	s.Close()
+	if _, err := Sort(bg, s, dir, Options{Measure: readColour, Version: "1"}); err == nil {
+		t.Error("a closed shelf went unnoticed")
+	}
+}
+
+func sorter(t *testing.T, dir, shelfFile string) *exec.Cmd {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), "BOX_TEST_FOLDER="+dir, "BOX_TEST_SHELF="+shelfFile)
+	cmd.Stderr = os.Stderr
+	return cmd
+}
+
+func start(t *testing.T, cmd *exec.Cmd) {
+	t.Helper()
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+}
+
+// Killed at twenty random moments and gone on with each time, a run ends with
+// the same table as one that nothing disturbed.
+func TestKilledTwentyTimes(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 60 {
+		how := []int{answered, answered, answered, unsure, refused}[i%5]
+		writePhoto(t, filepath.Join(dir, fmt.Sprintf("r%02d-%d.png", i/2, i%2+1)), i/2, how, i)
+	}
+	calm := sorted(t, openShelf(t), dir, Options{Recursive: true})
+
+	file := filepath.Join(t.TempDir(), "shelf.db")
+	r := rand.New(rand.NewPCG(5, 20))
+	early := 0
+	for range 20 {
+		cmd := sorter(t, dir, file)
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		start(t, cmd)
+		// Not before the work has begun: a process takes longer to load than
+		// it works here.
+		if _, err := bufio.NewReader(out).ReadString('\n'); err != nil {
+			t.Fatal("the run ended before its first photo: ", err)
+		}
+		time.Sleep(time.Duration(r.IntN(60)) * time.Millisecond)
+		cmd.Process.Kill()
+		if cmd.Wait() != nil {
+			early++
+		}
+	}
+	if early < 10 {
+		t.Errorf("only %d of 20 runs were killed before their end", early)
+	}
+	if err := sorter(t, dir, file).Run(); err != nil {
+		t.Fatal(err)
+	}
+	s := openShelfAt(t, file)
+	end := sorted(t, s, dir, Options{Recursive: true})
+	if end.Known != 60 {
+		t.Errorf("%d of 60 photos were on the shelf", end.Known)
+	}
+	if got, want := asCSV(t, end.Sheet), asCSV(t, calm.Sheet); got != want {
+		t.Errorf("after the kills:\n%s\nundisturbed:\n%s", got, want)
+	}
+	if n, err := s.Count(bg, shelf.Query{WithGone: true}); err != nil || n != 30 {
+		t.Errorf("%d parts on the shelf, want 30 (%v)", n, err)
+	}
+}
+
+func TestTwoRunsAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 40 {
+		writePhoto(t, filepath.Join(dir, fmt.Sprintf("r%02d-%d.png", i/2, i%2+1)), i/2, answered, i)
+	}
+	file := filepath.Join(t.TempDir(), "shelf.db")
+	a, b := sorter(t, dir, file), sorter(t, dir, file)
+	start(t, a)
+	start(t, b)
+	if err := errors.Join(a.Wait(), b.Wait()); err != nil {
+		t.Fatal(err)
+	}
+	s := openShelfAt(t, file)
+	if n, err := s.Count(bg, shelf.Query{WithGone: true}); err != nil || n != 20 {
+		t.Errorf("%d parts, want 20 (%v)", n, err)
+	}
+	calm := sorted(t, openShelf(t), dir, Options{Recursive: true})
+	if got, want := asCSV(t, sorted(t, s, dir, Options{Recursive: true}).Sheet), asCSV(t, calm.Sheet); got != want {
+		t.Errorf("%s\nwant\n%s", got, want)
+	}
+}
