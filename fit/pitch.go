@@ -70,7 +70,7 @@ const (
 	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
 	// may show its far edges only (up to 5 mm).
 	reedDepthMM, reedDepthUMM     = 0.5, 0.6
-	heddleDepthMM, heddleDepthUMM = 0.8, 1.3
+	heddleDepthMM, heddleDepthUMM = 0.3, 1.0
 )
 
 // ErrPitch is returned where the bands carry no pitch.
