@@ -1,7 +1,7 @@
 # make setup build demo test lint: each does all it needs, from nothing.
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test lint clean
+.PHONY: help setup build demo test accuracy lint clean
 
 export PATH := $(PATH):/usr/local/go/bin
 
@@ -77,6 +77,12 @@ demo: build ## measure the photos in testdata/images and draw what was seen into
 	@echo "bin/dentcount measure --overlay out/demo testdata/images/*"; \
 	bin/dentcount measure --overlay out/demo $(DEMO_PHOTOS) </dev/null || [ $$? -eq 3 ]
 	@echo "The photos with what was seen in them: $(CURDIR)/out/demo"
+
+# Folders of photos, each with a truth.json; others can be named on the command line.
+TRUTH ?= testdata/images
+
+accuracy: setup ## measure photos with known truth: make accuracy TRUTH="DIR DIR"
+	go run ./cmd/accuracy -v $(TRUTH)
 
 test: setup ## vet and test everything
 	go vet ./...

@@ -27,9 +27,11 @@ func (u Unit) Inches() float64 {
 // steps make one, and which rung is a whole unit.
 type reading struct {
 	unit      Unit
-	divisions int // lattice steps per unit
-	phase     int // rung n is a whole unit where (n-phase) mod divisions = 0
-	explained float64
+	divisions int     // lattice steps per unit
+	phase     int     // rung n is a whole unit where (n-phase) mod divisions = 0
+	lo, hi    int     // first and last rung that it holds for
+	explained float64 // share of those rungs whose length is as their place foretells
+	evidence  float64 // log likelihood ratio against lengths that do not depend on their place
 	score     float64 // log likelihood, up to a constant
 }
 
@@ -86,7 +88,7 @@ func tenths(unit Unit, n int, prior float64) scheme {
 func schemes() []scheme {
 	return []scheme{
 		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
-		tenths(Inch, 10, -1), tenths(CM, 10, 0), halving(CM, 2, -15),
+		tenths(Inch, 10, -1), tenths(CM, 10, 0),
 	}
 }
 
@@ -98,69 +100,98 @@ const (
 	minorMarkMM, minorMarkSpread = 3.8, 0.40
 )
 
+// What decode takes for granted about measured lengths.
+const (
+	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
+	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
+	minSecondRatio = 1.12 // and than the second shortest
+	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
+	evidenceCap    = 200  // marks; more do not make a reading surer
+)
+
+// lengthObs is a measured mark length, in lattice steps.
+type lengthObs struct {
+	n     int
+	v     float64
+	stray bool // did not end where a ruler's mark would
+}
+
 // decode reads the hierarchy of mark lengths: it tries every scheme at every
-// phase and scores how much of the lengths' scatter it explains, how plausible
-// the lengths are in millimetres, and how simple it is. Best first.
+// phase and weighs how much better the lengths are foretold by their place than
+// by drawing them from all the lengths seen (a comb of equal wires, or junk,
+// gains nothing), how plausible they are in millimetres, and how simple the
+// scheme is. A reading holds on the stretch of the ladder where it foretells
+// the lengths best, since a ladder may run on beyond the ruler's ends. Best first.
 func decode(l ladder) []reading {
-	type obs struct {
-		n int
-		v float64 // length in lattice steps; 0 where there is no mark
-	}
-	var all []obs
+	stepPx := math.Max(1, l.maxDepth/100) // resolution of a length
+	var all []lengthObs
 	var seen []float64
 	for _, r := range l.rungs {
-		if r.found && r.length > 0 {
-			all = append(all, obs{r.n, r.length / l.periodPx})
-			seen = append(seen, r.length/l.periodPx)
+		if !r.found {
+			continue
+		}
+		o := lengthObs{r.n, r.length / l.periodPx, r.length <= 0 || r.length > 0.96*l.maxDepth}
+		all = append(all, o)
+		if !o.stray {
+			seen = append(seen, o.v)
 		}
 	}
 	if len(seen) < 8 {
 		return nil
 	}
 	sort.Float64s(seen)
-	median := seen[len(seen)/2]
-	floor := math.Max(1.2/l.periodPx, 0.04*seen[len(seen)/2])
-	var sst float64
-	spread := math.Max(floor, 0.08*median)
-	// bounded, so that what was read beyond the ruler's ends weighs little
-	clip := func(r float64) float64 { return math.Min(r*r, 9*spread*spread) }
-	for _, v := range seen {
-		sst += clip(v - median)
+	floor := math.Max(0.8*stepPx/l.periodPx, 0.04*seen[len(seen)/2])
+	sigma := func(c float64) float64 { return math.Hypot(floor, 0.04*c) }
+	uniform := l.periodPx / math.Max(l.maxDepth, 1) // density of a stray length
+	// Null: each length drawn from all lengths seen, whatever its place.
+	null := make([]float64, len(all))
+	for i, o := range all {
+		if o.stray {
+			continue
+		}
+		sg := sigma(o.v)
+		var sum float64
+		for _, v := range seen {
+			sum += gauss((o.v - v) / sg)
+		}
+		null[i] = math.Log((1-strayShare)*sum/(sg*float64(len(seen))) + strayShare*uniform)
 	}
-	sst /= float64(len(seen))
-	nEff := 0.5 * math.Min(float64(len(all)), 200)
 	var out []reading
+	gain := make([]float64, len(all))
 	for _, sc := range schemes() {
 		if len(all) < sc.divisions+sc.divisions/4 {
 			continue
 		}
+		groups := make([][]float64, sc.classes)
+		centre := make([]float64, sc.classes)
 		for ph := 0; ph < sc.divisions; ph++ {
-			groups := make([][]float64, sc.classes)
-			for _, o := range all {
-				c := sc.class[((o.n-ph)%sc.divisions+sc.divisions)%sc.divisions]
-				groups[c] = append(groups[c], o.v)
+			for c := range groups {
+				groups[c] = groups[c][:0]
 			}
-			centre := make([]float64, sc.classes)
-			okay := true
+			for _, o := range all {
+				if !o.stray {
+					c := sc.class[mod(o.n-ph, sc.divisions)]
+					groups[c] = append(groups[c], o.v)
+				}
+			}
 			used := 0
 			for c, g := range groups {
-				if len(g) == 0 {
-					if c >= sc.classes-1 {
-						okay = false
-					}
-					centre[c] = math.NaN()
-					continue
+				centre[c] = math.NaN()
+				if len(g) > 0 {
+					used++
+					centre[c] = modeOf(g, sigma)
 				}
-				used++
-				sort.Float64s(g)
-				centre[c] = g[len(g)/2]
 			}
-			if !okay || used < 2 {
+			top, low := centre[sc.classes-1], lowest(centre)
+			if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
+				continue
+			}
+			// Two lengths by turns, as slots and holes have, are no hierarchy.
+			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
 				continue
 			}
 			// lengths must rise with the class; the last two may be equal
-			prev := math.Inf(-1)
-			disorder := 0.0
+			prev, disorder := math.Inf(-1), 0.0
 			for _, v := range centre {
 				if math.IsNaN(v) {
 					continue
@@ -173,25 +204,95 @@ func decode(l ladder) []reading {
 			if disorder > 3 {
 				continue
 			}
-			var ssw float64
-			for _, o := range all {
-				c := sc.class[((o.n-ph)%sc.divisions+sc.divisions)%sc.divisions]
-				ssw += clip(o.v - centre[c])
+			for i, o := range all {
+				if o.stray {
+					// as likely under both, but a run of them does not belong to the ruler
+					gain[i] = -0.5
+					continue
+				}
+				c := centre[sc.class[mod(o.n-ph, sc.divisions)]]
+				sg := sigma(c)
+				gain[i] = math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform) - null[i]
 			}
-			ssw = ssw/float64(len(all)) + floor*floor
+			lo, hi, total := bestStretch(gain)
+			if hi-lo+1 < sc.divisions+sc.divisions/4 {
+				continue
+			}
+			n := float64(hi - lo + 1)
+			rd := reading{unit: sc.unit, divisions: sc.divisions, phase: ph, lo: all[lo].n, hi: all[hi].n}
+			fit, wholes := 0, 0
+			for _, o := range all[lo : hi+1] {
+				k := mod(o.n-ph, sc.divisions)
+				c := centre[sc.class[k]]
+				if !o.stray && math.Abs(o.v-c) < 3*sigma(c) {
+					fit++
+					if k == 0 {
+						wholes++
+					}
+				}
+			}
+			if wholes == 0 {
+				continue
+			}
+			rd.explained = float64(fit) / n
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
-			z1 := math.Log(centre[sc.classes-1]*mmPerStep/majorMarkMM) / majorMarkSpread
+			z1 := math.Log(top*mmPerStep/majorMarkMM) / majorMarkSpread
 			lp := -z1 * z1 / 2
 			if sc.divisions >= 8 && !math.IsNaN(centre[0]) {
 				z0 := math.Log(centre[0]*mmPerStep/minorMarkMM) / minorMarkSpread
 				lp -= z0 * z0 / 2
 			}
-			rd := reading{unit: sc.unit, divisions: sc.divisions, phase: ph,
-				explained: 1 - (ssw-floor*floor)/sst}
-			rd.score = 0.5*nEff*math.Log((sst+floor*floor)/ssw) - 1.5*float64(used) - 2*disorder + lp + sc.prior
+			rd.evidence = evidence * total * math.Min(1, evidenceCap/n)
+			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior
 			out = append(out, rd)
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].score > out[j].score })
 	return out
+}
+
+func gauss(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
+
+func lowest(v []float64) float64 {
+	m := math.Inf(1)
+	for _, x := range v {
+		if x < m { // false for NaN
+			m = x
+		}
+	}
+	return m
+}
+
+// modeOf is the middle of the densest cluster of v, which junk at the ends of a
+// ladder does not move. v is sorted.
+func modeOf(v []float64, sigma func(float64) float64) float64 {
+	sort.Float64s(v)
+	bestN, bi := 0, 0
+	j := 0
+	for i := range v {
+		j = max(j, i)
+		for j < len(v) && v[j] <= v[i]+3*sigma(v[i]) {
+			j++
+		}
+		if j-i > bestN {
+			bestN, bi = j-i, i
+		}
+	}
+	return v[bi+bestN/2]
+}
+
+// bestStretch is the run lo…hi of greatest sum (Kadane).
+func bestStretch(gain []float64) (lo, hi int, total float64) {
+	start, sum := 0, 0.0
+	total = math.Inf(-1)
+	for i, g := range gain {
+		if sum <= 0 {
+			start, sum = i, 0
+		}
+		sum += g
+		if sum > total {
+			lo, hi, total = start, i, sum
+		}
+	}
+	return lo, hi, total
 }

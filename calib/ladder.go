@@ -311,12 +311,18 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 	all = append(all, rung{n: 0, along: seed.x, resp: seed.v, found: true})
 	all = append(all, up...)
 	n0 := all[0].n
-	var q float64
+	var resp []float64
 	for i := range all {
 		all[i].n -= n0
 		if all[i].found {
-			q += math.Min(all[i].resp, 30)
+			resp = append(resp, all[i].resp)
 		}
+	}
+	// bounded, so that a few glints do not outweigh a row of marks
+	most := 1.5 * median(resp)
+	var q float64
+	for _, v := range resp {
+		q += math.Min(v, most)
 	}
 	return all, q
 }

@@ -2,9 +2,7 @@ package calib
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"os"
 	"runtime"
 	"sort"
 	"sync"
@@ -51,13 +49,59 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		segs = append(segs, findLines(small, k*kw, ls)...)
 	}
+	sw := defaultSweep()
+	small, k, err := work.Shrink(sw.SidePx)
+	if err != nil {
+		return r, false, err
+	}
+	segs = append(segs, sweepEdges(small, k*kw, segs, sw)...)
 	cands := ladderCandidates(work, kw, segs)
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
 	}
+	var reads []read
+	// In batches, so that the many candidates behind a clear ruler need not be
+	// read; a few batches more look for its true edge and its other scale.
+	for start, more := 0, -1; start < len(cands) && more != 0; start += batch {
+		if err := ctx.Err(); err != nil {
+			return r, false, err
+		}
+		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
+			reads = append(reads, *q)
+			if more < 0 && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
+				more = batchesMore + 1
+			}
+		}
+		if more > 0 {
+			more--
+		}
+	}
+	if len(reads) == 0 {
+		return r, false, nil
+	}
+	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
+	pick, ok := choose(reads, opt.Unit)
+	if !ok {
+		return r, false, nil
+	}
+	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
+	r.Candidates = len(reads)
+	return r, true, nil
+}
+
+const (
+	maxReads    = 240 // candidates read at most
+	batch       = 16
+	batchesMore = 3
+	clearWorth  = 120 // a ladder of this worth is a ruler beyond doubt
+)
+
+// readAll reads candidates side by side; the result keeps their order and
+// leaves out those that are no ladder.
+func readAll(p photo.Plane, cands []candidate) []*read {
 	slots := make([]*read, len(cands))
-	var wg sync.WaitGroup
 	next := make(chan int)
+	var wg sync.WaitGroup
 	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
 		wg.Add(1)
 		go func() {
@@ -68,47 +112,27 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}()
 	}
 	for i := range cands {
-		if ctx.Err() != nil {
-			break
-		}
 		next <- i
 	}
 	close(next)
 	wg.Wait()
-	if err := ctx.Err(); err != nil {
-		return r, false, err
-	}
-	var reads []read
+	var out []*read
 	for _, q := range slots {
 		if q != nil {
-			reads = append(reads, *q)
+			out = append(out, q)
 		}
 	}
-	if len(reads) == 0 {
-		return r, false, nil
-	}
-	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
-	pick := choose(reads)
-	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
-	if debugReads {
-		for i, q := range reads {
-			if i < 6 {
-				step := q.scale.Unit.Inches() / float64(q.scale.Divisions)
-				fmt.Printf("   worth %.0f %s%d score %.1f expl %.3f n %d filled %.2f res %.4f steps T %.1f pxin %.1f base %.1f dark %v contrast %.1f\n", q.worth(), q.scale.Unit, q.scale.Divisions, q.readings[0].score, q.readings[0].explained, len(q.scale.Marks), q.ladder.filled, q.scale.ResidualIn/step, q.ladder.periodPx, 1/q.scale.InPerPx((q.scale.Lo+q.scale.Hi)/2), q.ladder.base, q.ladder.dark, q.ladder.contrast)
-			}
-		}
-	}
-	r.Candidates = len(reads)
-	return r, true, nil
+	return out
 }
 
-const maxReads = 140
+// minExplained is the share of marks whose length must be as their place in the
+// unit foretells.
+const minExplained = 0.7
 
-// minExplained is the share of the scatter of the mark lengths that a ruler's
-// hierarchy must explain; an even comb of wires explains none.
-const minExplained = 0.55
-
-var debugReads = os.Getenv("DBG") != ""
+// minScore is the log odds a reading must have: some 10⁴ readings of a photo
+// are tried (a hundred candidate edges, a hundred schemes and phases), so that
+// chance alone reaches ln 10⁴.
+const minScore = 9.2
 
 type read struct {
 	ladder   ladder
@@ -124,8 +148,16 @@ func (r read) worth() float64 { return r.worthOf(0) }
 func (r read) worthOf(k int) float64 {
 	step := r.scale.Unit.Inches() / float64(r.scale.Divisions)
 	n := math.Min(float64(len(r.scale.Marks)), 80)
-	return r.readings[k].score + 0.5*n*math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	even := 0.5 * n * math.Log(0.16/math.Max(r.scale.ResidualIn/step, 0.004))
+	// Marks start at the ruler's edge: of two lines along one row of marks the
+	// edge is the one they start from.
+	best := r.readings[0] // so that a reading of smaller units does not escape
+	offMM := r.ladder.base[0] / r.ladder.periodPx / float64(best.divisions) * best.unit.Inches() * 25.4
+	return r.readings[k].score + even - offEdgePerMM*math.Max(0, offMM-0.3)
 }
+
+// offEdgePerMM is the log odds against marks that stand a millimetre off the edge.
+const offEdgePerMM = 10
 
 // readCandidate reads one candidate edge; nil where no ladder stands there.
 func readCandidate(p photo.Plane, c candidate) *read {
@@ -134,7 +166,7 @@ func readCandidate(p photo.Plane, c candidate) *read {
 		return nil
 	}
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].score < minScore {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
@@ -142,6 +174,16 @@ func readCandidate(p photo.Plane, c candidate) *read {
 		return nil
 	}
 	return &read{l, distinct(rds), s}
+}
+
+// has says whether a ladder may be read in a unit.
+func (r read) has(u Unit) bool {
+	for _, q := range r.readings {
+		if q.unit == u {
+			return true
+		}
+	}
+	return false
 }
 
 // distinct keeps the best reading of each unit and number of divisions.
@@ -167,8 +209,9 @@ type chosen struct {
 
 // choose picks the ruler among the ladders read and settles its unit. Two
 // ladders on opposite edges of one ruler must agree on pixels per inch
-// (25.4 mm = 1 in); a pair that does outweighs either alone.
-func choose(reads []read) chosen {
+// (25.4 mm = 1 in); a pair that does outweighs either alone. Where a person has
+// said the unit, only scales of it are chosen; ok is false where there is none.
+func choose(reads []read, said Unit) (c chosen, ok bool) {
 	type option struct {
 		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
 		score      float64
@@ -179,12 +222,18 @@ func choose(reads []read) chosen {
 		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
 		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
 	}
-	n := min(len(reads), 8)
+	n := len(reads)
+	if said == "" {
+		n = min(n, 8)
+	}
 	for i := 0; i < n; i++ {
 		for k := range reads[i].readings {
+			if said != "" && reads[i].readings[k].unit != said {
+				continue
+			}
 			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
-			for j := i + 1; j < n; j++ {
-				if !opposite(reads[i].scale, reads[j].scale) {
+			for j := 0; j < n; j++ {
+				if j == i || !opposite(reads[i].scale, reads[j].scale) {
 					continue
 				}
 				for m := range reads[j].readings {
@@ -193,15 +242,19 @@ func choose(reads []read) chosen {
 					if math.Abs(q) > 0.08 {
 						continue
 					}
-					extra := 4 - q*q/(2*0.03*0.03)
-					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + 0.5*reads[j].worthOf(m) + extra, pxIn(reads[i], k)})
+					// the other edge's own evenness is no evidence for this reading;
+					// what counts is how well it fits beside its own best reading
+					extra := 4 - q*q/(2*0.03*0.03) + reads[j].readings[m].score - reads[j].readings[0].score
+					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + extra, pxIn(reads[i], k)})
 				}
 			}
 		}
 	}
 	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
+	if len(opts) == 0 {
+		return c, false
+	}
 	best := opts[0]
-	var c chosen
 	s, err := fitScale(reads[best.i].ladder, reads[best.i].readings[best.k])
 	if err != nil {
 		s = reads[best.i].scale
@@ -215,19 +268,14 @@ func choose(reads []read) chosen {
 	// How much the rivals that understand the same ladder otherwise weigh.
 	var sum float64
 	for _, o := range opts {
-		if (o.i == best.i || o.j == best.i) && math.Abs(math.Log(pxIn(reads[best.i], kOf(o.i == best.i, o.k, o.m))/best.pxPerInch)) > 0.1 {
+		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
-	c.unitP = 1 / (1 + sum)
-	return c
-}
-
-func kOf(first bool, k, m int) int {
-	if first {
-		return k
-	}
-	return m
+	// A ladder that is little better than chance says little about its unit.
+	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[best.k].score))
+	c.unitP = sure / (1 + sum)
+	return c, true
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
@@ -246,13 +294,13 @@ func opposite(a, b Scale) bool {
 }
 
 type candidate struct {
-	frame Frame // full-photo pixels
-	comb  comb
+	frame  Frame // full-photo pixels
+	comb   comb
+	weight float64 // candidates are read in falling order of it
 }
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
 func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate {
-	var out []candidate
 	var seen []Frame
 	for _, sg := range segs {
 		ws := sg
@@ -265,48 +313,84 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 			continue
 		}
 		seen = append(seen, f)
-		for _, side := range [2]Frame{f, f.Flipped()} {
-			lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
-			if hi-lo < 60 {
-				continue
+	}
+	// the combs of each edge side by side, gathered in the edges' order
+	slots := make([][]candidate, len(seen))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				slots[i] = combsAlong(work, kw, seen[i])
 			}
-			st := sampleStrip(work, side, lo, hi, 0, 32, 1)
-			if st.cols == 0 {
-				continue
-			}
-			var best []comb
-			for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
-				prof := st.profile(d[0], d[1])
-				for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
-					c.depth = d
-					best = append(best, c)
-				}
-			}
-			sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
-			var kept []float64
-			keep := func(c comb) {
-				for _, t := range kept {
-					if math.Abs(c.periodPx/t-1) < 0.1 {
-						return
-					}
-				}
-				if len(kept) < 4 && c.periodPx > 1.9 {
-					kept = append(kept, c.periodPx)
-					out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)})
-				}
-			}
-			for _, c := range best {
-				keep(c)
-			}
-			// Wires of twice the spacing can drown the marks' own comb.
-			for _, c := range best {
-				c.periodPx /= 2
-				c.strength /= 2
-				keep(c)
+		}()
+	}
+	for i := range seen {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	var out []candidate
+	for _, c := range slots {
+		out = append(out, c...)
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
+	return out
+}
+
+// combsAlong are the combs on both sides of one edge.
+func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
+	var out []candidate
+	for _, side := range [2]Frame{f, f.Flipped()} {
+		lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
+		if hi-lo < 60 {
+			continue
+		}
+		st := sampleStrip(work, side, lo, hi, 0, 32, 1)
+		if st.cols == 0 {
+			continue
+		}
+		var best []comb
+		for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
+			prof := st.profile(d[0], d[1])
+			for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
+				c.depth = d
+				best = append(best, c)
 			}
 		}
+		sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+		// An edge that carries a strong comb of wires is a likely ruler's
+		// edge, so that its weaker combs come before the strong ones of
+		// edges of less note.
+		weight := 0.0
+		if len(best) > 0 {
+			weight = best[0].strength
+		}
+		var kept []float64
+		keep := func(c comb) {
+			for _, t := range kept {
+				if math.Abs(c.periodPx/t-1) < 0.1 {
+					return
+				}
+			}
+			if len(kept) < 4 && c.periodPx > 1.9 {
+				kept = append(kept, c.periodPx)
+				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+				weight /= 2
+			}
+		}
+		for _, c := range best {
+			keep(c)
+		}
+		// Wires of twice the spacing can drown the marks' own comb.
+		for _, c := range best {
+			c.periodPx /= 2
+			c.strength /= 2
+			keep(c)
+		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].comb.strength > out[j].comb.strength })
 	return out
 }
 

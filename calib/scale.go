@@ -81,6 +81,9 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	var whole []bool
 	first := math.MaxInt
 	for _, r := range l.rungs {
+		if r.n < rd.lo || r.n > rd.hi {
+			continue
+		}
 		if r.found && mod(r.n-rd.phase, rd.divisions) == 0 && r.n < first {
 			first = r.n
 		}
@@ -91,7 +94,7 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	step := rd.unit.Inches() / float64(rd.divisions)
 	s.Lo, s.Hi = math.Inf(1), math.Inf(-1)
 	for _, r := range l.rungs {
-		if !r.found {
+		if !r.found || r.n < rd.lo || r.n > rd.hi {
 			continue
 		}
 		xs = append(xs, r.along)
@@ -104,17 +107,8 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 	}
 	s.Half = math.Max(math.Abs(s.Lo), math.Abs(s.Hi))
 	// Start from a straight line.
-	var mx, my, sxx, sxy float64
-	for i := range xs {
-		mx += xs[i] / float64(len(xs))
-		my += ys[i] / float64(len(xs))
-	}
-	for i := range xs {
-		sxx += (xs[i] - mx) * (xs[i] - mx)
-		sxy += (xs[i] - mx) * (ys[i] - my)
-	}
-	b := sxy / sxx
-	s.A, s.B = my-b*mx, b*s.Half
+	a, b := straightLine(xs, ys)
+	s.A, s.B = a, b*s.Half
 	w := make([]float64, len(xs))
 	for i := range w {
 		w[i] = 1
@@ -188,6 +182,21 @@ func fitScale(l ladder, rd reading) (Scale, error) {
 		}
 	}
 	return s, nil
+}
+
+// straightLine is the least-squares line y = a + b·x.
+func straightLine(xs, ys []float64) (a, b float64) {
+	var mx, my, sxx, sxy float64
+	for i := range xs {
+		mx += xs[i] / float64(len(xs))
+		my += ys[i] / float64(len(xs))
+	}
+	for i := range xs {
+		sxx += (xs[i] - mx) * (xs[i] - mx)
+		sxy += (xs[i] - mx) * (ys[i] - my)
+	}
+	b = sxy / sxx
+	return my - b*mx, b
 }
 
 func mod(a, n int) int { return ((a % n) + n) % n }

@@ -64,8 +64,13 @@ const (
 	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers
 	// and by its width by others, which differ by 4 %.
 	focalKnownSpread = 0.02
-	// Depth of the wires (2.5–4 mm): what is left of it in the middle of a band.
-	depthLeftMM = 0.15
+	// Depth of the wires (2.5–4 mm): what is left of it when their edges are
+	// followed apart, and when they are not.
+	depthLeftMM = 0.25
+	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
+	// may show its far edges only (up to 5 mm).
+	reedDepthMM, reedDepthUMM     = 0.5, 0.6
+	heddleDepthMM, heddleDepthUMM = 0.3, 1.0
 )
 
 // ErrPitch is returned where the bands carry no pitch.
@@ -102,7 +107,16 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 
 	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
 	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
-	add(WireDepth, depthLeftMM/p.DistanceMM, "")
+	if b.DepthTold {
+		add(WireDepth, depthLeftMM/p.DistanceMM, "the two edges of the wires followed apart")
+	} else {
+		z, u := reedDepthMM, reedDepthUMM
+		if b.Kind == vision.RigidHeddle {
+			z, u = heddleDepthMM, heddleDepthUMM
+		}
+		p.Read *= 1 - z/p.DistanceMM
+		add(WireDepth, u/p.DistanceMM, "the wires' edges could not be told apart")
+	}
 	var sq float64
 	for _, l := range p.Budget {
 		sq += l.RelativeU * l.RelativeU
@@ -119,7 +133,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	p.PerInch = p.Read * math.Exp(mean)
 	p.U = p.PerInch * math.Hypot(p.ReadRelU, sd)
 	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
-	p.Agree = math.Abs(b.PerInch-b.SpectralPerInch) / du
+	p.Agree = math.Abs(b.MiddlePerInch-b.SpectralPerInch) / du
 	return p, nil
 }
 
@@ -133,11 +147,17 @@ func distance(v View, pxPerInch float64) (mm, relU float64) {
 	if f <= 0 {
 		f, spread = focalMedian, focalSpread
 	}
-	w, h := float64(v.WidthPx), float64(v.HeightPx)
-	byWidth := f / 36 * math.Max(w, h)
-	byDiagonal := f / 43.2666 * math.Hypot(w, h)
 	// Tilts to some 14° change the height against the distance by 2 %.
-	return math.Sqrt(byWidth*byDiagonal) / pxPerInch * 25.4, math.Hypot(spread, 0.02)
+	return FocalPx(f, v.WidthPx, v.HeightPx) / pxPerInch * 25.4, math.Hypot(spread, 0.02)
+}
+
+// FocalPx is the focal length in pixels of a photo with this 35 mm equivalent:
+// between the two ways of reckoning it (see focalKnownSpread). 0 for 0.
+func FocalPx(focal35 float64, widthPx, heightPx int) float64 {
+	w, h := float64(widthPx), float64(heightPx)
+	byWidth := focal35 / 36 * math.Max(w, h)
+	byDiagonal := focal35 / 43.2666 * math.Hypot(w, h)
+	return math.Sqrt(byWidth * byDiagonal)
 }
 
 // lifts are equally likely values of ln((D-t)/D): the quantiles of thickness

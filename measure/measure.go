@@ -21,6 +21,11 @@ const Version = "1"
 // is unsure.
 const answerAt = 0.75
 
+// maxSkewDeg is how far from square a person lays a ruler; past it what was
+// found is more likely a table's texture, and its angle would have to be known
+// better than it is (1/cos grows as the square).
+const maxSkewDeg = 8
+
 // Photo measures the part in one photo. A photo in which nothing can be
 // measured is a Result with status Refused, not an error; an error is a fault
 // of the machine or a cancelled ctx. It does not close p.
@@ -51,7 +56,7 @@ func measurePhoto(ctx context.Context, p *photo.Photo, opt Options) (Result, err
 			"lay the ruler flat, its inch edge across the wires, and fill the frame"), dbg.write()
 	}
 	s := ruler.Scale
-	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part)})
+	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(p.Focal35, g.W, g.H)})
 	if err != nil {
 		return Result{}, err
 	}
@@ -61,6 +66,12 @@ func measurePhoto(ctx context.Context, p *photo.Photo, opt Options) (Result, err
 	if !found {
 		r := refused("no evenly spaced wires or slots cross the ruler's marked edge",
 			"lay the marked edge across the middle of the wires and take the photo from straight above")
+		r.Ruler, r.Evidence = base.Ruler, base.Evidence
+		return r, dbg.write()
+	}
+	if deg := math.Abs(b.Skew) * 180 / math.Pi; deg > maxSkewDeg {
+		r := refused(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", deg),
+			"lay the marked edge straight across the wires, within a few degrees, and take the photo again")
 		r.Ruler, r.Evidence = base.Ruler, base.Evidence
 		return r, dbg.write()
 	}

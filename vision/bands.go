@@ -51,6 +51,9 @@ type Bands struct {
 	PerInch, U float64
 	// ScatterIn is the standard deviation of the good bands about the line.
 	ScatterIn float64
+	// MiddlePerInch is the regression through the middles of the bands, whichever
+	// plane they lie in; PerInch is that, or the front's where DepthTold.
+	MiddlePerInch float64
 	// SpectralPerInch is the independent second opinion, SpectralU its
 	// standard uncertainty.
 	SpectralPerInch, SpectralU float64
@@ -62,6 +65,14 @@ type Bands struct {
 	Contrast float64
 	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
 	Lean [2]float64
+	// DepthRel is the depth of the wires over the camera's height, as far as
+	// their two edges tell; DepthTold says whether they did, and then PerInch is
+	// that of the front of the wires.
+	DepthRel  float64
+	DepthTold bool
+	// Coherence is the share of the contrast beside the ruler that runs along the
+	// bands, 0…1: near 1 for wires, small for a table's texture.
+	Coherence float64
 	// ReachPx is how far from the edge the bands were followed.
 	ReachPx float64
 }
@@ -69,11 +80,18 @@ type Bands struct {
 // Options are the settings of FindBands; the zero value is the default.
 type Options struct {
 	Kind Kind // said by a person; empty: told from the photo
+	// FocalPx is the focal length in pixels, for where the camera stood; 0: a
+	// phone's usual one.
+	FocalPx float64
 }
 
 // The finest bands that are read: under this many pixels a band the picture
 // holds no more than their tone, and moiré takes their place (Nyquist is 2).
 const minPxPerBand = 2.9
+
+// coarsest is the fewest bands per inch that are looked for: the slots of a
+// rigid heddle of 5 dents. Below it lie shadows, digits and the picture's edge.
+const coarsest = 2.3
 
 // FindBands counts the bands beside the ruler's marked edge. found is false
 // where nothing regular crosses it.
@@ -99,25 +117,25 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if err := ctx.Err(); err != nil {
 		return b, false, err
 	}
-	ln, _ := findLean(st, int(0.2*ppi))
+	ln, gain := findLean(st, int(0.2*ppi))
 	r0 := st.coherentFrom(ln, int(0.2*ppi))
 	if r0 > 0 && st.rows-r0 >= 6 {
 		cut := st
 		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
 		st = cut
-		ln, _ = findLean(st, int(0.2*ppi))
+		ln, gain = findLean(st, int(0.2*ppi))
 	}
 	prof := st.sheared(ln, 0, st.rows, 1)
 	sig := onRuler(prof, st.lo, s, ppi)
 	raw := sig.highPass(0.4)
 	fMax := ppi / 2.2
-	t, ok := findPeriod(raw, 1.2, math.Min(fMax, 42))
+	t, ok := findPeriod(raw, coarsest, math.Min(fMax, 42))
 	if !ok {
 		return b, false, nil
 	}
 	b.PxPerBand = ppi / t.PerInch
 	b.Lean = [2]float64{ln.A, ln.B}
-	b.ReachPx = -st.d0
+	b.ReachPx, b.Coherence = -st.d0, gain
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
@@ -126,7 +144,46 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
 	}
+	b.MiddlePerInch = b.PerInch
+	b.frontOf(sig, s, p, opt.FocalPx)
 	return b, true, nil
+}
+
+// frontOf brings the pitch to the front of the wires, where their edges tell it.
+func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float64) {
+	if focalPx <= 0 {
+		focalPx = 0.8 * float64(max(p.W, p.H))
+	}
+	slope := 1 / b.PerInch
+	a := b.Row[0].In
+	foot, footU := footOnRuler(s, p, focalPx)
+	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
+	f := fitDepth(rise, fall, a, slope, foot, footU)
+	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm. Less than
+	// that means that both sorts of edge lie in one plane, and which is not told.
+	const shallowestIn, deepestIn = 0.06, 0.26
+	deep := f.depthRel * focalPx * s.InPerPx((s.Lo+s.Hi)/2)
+	if !f.ok || deep < shallowestIn || deep > deepestIn || math.Abs(f.spacingIn/slope-1) > 0.03 || f.uRel > 0.004 {
+		return
+	}
+	b.DepthTold, b.DepthRel = true, f.depthRel
+	b.PerInch = 1 / f.spacingIn
+	b.U = math.Max(b.U*slope, f.uRel) * b.PerInch
+}
+
+// footOnRuler is where on the ruler (inches) the point straight below the camera
+// lies, and its standard uncertainty. A plane tilted by θ along the ruler has its
+// foot f·tanθ from the picture's centre, and its scale changes there by
+// d ln(inch per px)/dx = 2·tanθ/f.
+func footOnRuler(s calib.Scale, p photo.Plane, focalPx float64) (in, u float64) {
+	x, _ := s.Frame.Locate(float64(p.W-1)/2, float64(p.H-1)/2)
+	x = math.Min(math.Max(x, s.Lo), s.Hi)
+	h := 0.02 * (s.Hi - s.Lo)
+	rate := (math.Log(s.InPerPx(x+h)) - math.Log(s.InPerPx(x-h))) / (2 * h)
+	foot := x - focalPx*focalPx*rate/2
+	foot = math.Min(math.Max(foot, x-0.35*focalPx), x+0.35*focalPx)
+	per := s.InPerPx(x)
+	return s.In(x) + (foot-x)*per, 0.06 * focalPx * per
 }
 
 // TooFine says that the bands are too close together in the photo to be told

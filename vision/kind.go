@@ -12,14 +12,17 @@ import (
 // the zone in its middle holes stand half-way between them: there, and only
 // there, the pattern's frequency doubles. dents is how many dents one spacing
 // of the tone t stands for.
+//
+// Rigid heddles are made up to 15 dents per inch (common practice, no source),
+// so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
 	zones := clear(toneByDepth(p, s, l, t, ppi))
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
-	case holeZone(zones, ppi):
+	case t.PerInch <= finestSlots && holeZone(zones, ppi):
 		k, probability, dents = RigidHeddle, 0.99, 2
 	// The edge lies in the zone of holes: beyond it the tone halves.
-	case halves(zones, ppi):
+	case t.PerInch <= 2*finestSlots && halves(zones, ppi):
 		k, probability, dents = RigidHeddle, 0.98, 1
 	default:
 		k, probability, dents = Reed, 0.97, 1
@@ -36,6 +39,8 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 // zone is the strength of the bands' tone at one distance from the edge: at its
 // frequency, at twice it, and at half of it.
 type zone struct{ depth, f1, f2, half float64 }
+
+const finestSlots = 8.0 // per inch
 
 // clear keeps the zones in which the bands stand out: not the table, not the
 // baulks, not the ruler's plain middle.
@@ -62,34 +67,42 @@ func onRulerMarks(depth, ppi float64) bool { return depth > -0.05*ppi && depth <
 // holeZone finds a stretch of depths where openings stand half-way between the
 // usual ones: the double frequency gains what the single one loses.
 func holeZone(zones []zone, ppi float64) bool {
-	var f1, f2 []float64
-	for _, z := range zones {
-		f1 = append(f1, z.f1)
-		f2 = append(f2, z.f2)
-	}
-	usual1, usual2 := medianOf(f1), medianOf(f2)
-	run, usual := 0, 0
-	best := 0
-	seenUsual := false
-	for _, z := range zones {
+	run, sum, best, usual := 0, 0.0, 0.0, 0
+	seenUsual, plain := false, 0 // plain: usual depths in a row
+	for i, z := range zones {
 		if z.depth > -0.05*ppi && z.depth < 0.1*ppi {
-			seenUsual = false // a ruler may hide what lies between
+			seenUsual, plain = false, 0 // a ruler may hide what lies between
+			continue
 		}
+		// what is usual hereabouts: light and highlights change along a wire
+		var f1, f2 []float64
+		for j := max(0, i-14); j <= min(len(zones)-1, i+14); j++ {
+			f1 = append(f1, zones[j].f1)
+			f2 = append(f2, zones[j].f2)
+		}
+		u1, u2 := medianOf(f1), medianOf(f2)
+		gain := math.Log(z.f2/u2+1e-9) - math.Log(z.f1/u1+1e-9)
 		switch {
-		case z.f2 > 1.25*usual2 && z.f1 < 0.65*usual1 && z.f2 > 0.5*usual1:
+		case z.f2 > 1.06*u2 && z.f1 < 0.95*u1 && gain > 0.12 && z.f2 > 0.3*u1:
 			if !onRulerMarks(z.depth, ppi) || seenUsual {
 				run++
-				best = max(best, run)
+				sum += math.Min(gain, 1.5)
+				if run >= 2 {
+					best = math.Max(best, sum)
+				}
 			}
-		case z.f1 > 0.7*usual1:
-			usual++
-			run = 0
-			seenUsual = true
 		default:
-			run = 0
+			run, sum = 0, 0
+			if z.f1 > 0.8*u1 && z.half < 0.3*z.f1 {
+				usual++
+				plain++
+				seenUsual = seenUsual || plain >= 4
+			} else {
+				plain = 0
+			}
 		}
 	}
-	return best >= 2 && usual >= 3
+	return best >= 0.7 && usual >= 4
 }
 
 // halves finds a stretch outside the ruler where the tone has half the
@@ -114,7 +127,7 @@ func toneByDepth(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64) []zo
 	lo, hi := s.Lo, s.Hi
 	T := ppi / t.PerInch
 	step := math.Max(1, 0.012*ppi)
-	const rowsPerZone = 4
+	const rowsPerZone = 2
 	for d := -3 * ppi; d < 3*ppi; d += step * rowsPerZone {
 		st := beside(p, s.Frame, lo, hi, d, d+step*(rowsPerZone-1), step)
 		if st.cols == 0 {

@@ -43,8 +43,12 @@ type row struct {
 func main() {
 	verbose := flag.Bool("v", false, "a line a photo")
 	only := flag.String("only", "", "only files whose name contains this")
+	toldOnly := flag.Bool("told", false, "only with the thickness told")
 	flag.Parse()
 	for _, told := range []bool{true, false} {
+		if *toldOnly && !told {
+			continue
+		}
 		var rows []row
 		for _, dir := range flag.Args() {
 			rs, err := run(dir, *only, told)

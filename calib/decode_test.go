@@ -1,0 +1,91 @@
+package calib
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+)
+
+// rulerLadder makes the marks of a ruler in a photo of pxPerIn: lengths in mm by
+// class, the shortest first, with noise, `stray` of them spoilt, and `beyond`
+// equal lines (wires) at the same spacing after the ruler's end.
+func rulerLadder(sc scheme, lengthsMM []float64, units float64, pxPerIn, noisePx, stray float64, beyond int, rng *rand.Rand) ladder {
+	l := ladder{periodPx: pxPerIn * sc.unit.Inches() / float64(sc.divisions)}
+	l.maxDepth = max(min(18*l.periodPx, 330), 24)
+	n := int(units*float64(sc.divisions)) + 1
+	const phase = 3
+	for i := 0; i < n+beyond; i++ {
+		px := lengthsMM[sc.class[mod(i-phase, sc.divisions)]] / 25.4 * pxPerIn
+		if i >= n || rng.Float64() < stray {
+			px = l.maxDepth * (0.3 + 0.7*rng.Float64())
+			if i >= n {
+				px = l.maxDepth
+			}
+		}
+		l.rungs = append(l.rungs, rung{n: i, along: float64(i) * l.periodPx, found: true, resp: 20,
+			length: px + noisePx*rng.NormFloat64()})
+	}
+	return l
+}
+
+// Lengths of marks in mm: common practice, no source.
+func TestDecodeNamesTheRuler(t *testing.T) {
+	cases := []struct {
+		name    string
+		sc      scheme
+		mm      []float64
+		units   float64
+		pxPerIn float64
+	}{
+		{"in8", halving(Inch, 8, 0), []float64{4, 5.5, 7.5, 10}, 8, 120},
+		{"in16", halving(Inch, 16, 0), []float64{3.2, 4.4, 5.6, 7.5, 10}, 6, 200},
+		{"in32", halving(Inch, 32, 0), []float64{2.4, 3.2, 4.4, 5.6, 7.5, 10}, 6, 300},
+		{"in10", tenths(Inch, 10, 0), []float64{4.5, 6.5, 9.5}, 8, 110},
+		{"cm10", tenths(CM, 10, 0), []float64{3.5, 5.5, 8}, 15, 180},
+	}
+	for _, c := range cases {
+		for _, stray := range []float64{0, 0.12} {
+			for _, beyond := range []int{0, 40} {
+				t.Run(fmt.Sprintf("%s/stray%g/beyond%d", c.name, stray, beyond), func(t *testing.T) {
+					rng := rand.New(rand.NewPCG(7, uint64(beyond)))
+					l := rulerLadder(c.sc, c.mm, c.units, c.pxPerIn, 0.6, stray, beyond, rng)
+					rds := decode(l)
+					if len(rds) == 0 {
+						t.Fatal("nothing read")
+					}
+					r := rds[0]
+					if r.unit != c.sc.unit || r.divisions != c.sc.divisions || mod(r.phase-3, r.divisions) != 0 {
+						t.Fatalf("read %s%d phase %d", r.unit, r.divisions, r.phase)
+					}
+					if r.score < minScore {
+						t.Errorf("a plain ruler scores only %.1f", r.score)
+					}
+					if end := int(c.units*float64(c.sc.divisions)) + 1; r.hi > end {
+						t.Errorf("read up to mark %d, the ruler ends at %d", r.hi, end)
+					}
+				})
+			}
+		}
+	}
+}
+
+func TestDecodeRefusesWhatIsNoRuler(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 9))
+	for name, length := range map[string]func(i int) float64{
+		"wires of one length":  func(int) float64 { return 30 + 0.8*rng.NormFloat64() },
+		"lengths at random":    func(int) float64 { return 10 + 60*rng.Float64() },
+		"slots and holes":      func(i int) float64 { return []float64{25, 60}[i%2] + 0.8*rng.NormFloat64() },
+		"wires without an end": func(int) float64 { return 180 },
+	} {
+		l := ladder{periodPx: 12, maxDepth: 180}
+		for i := 0; i < 150; i++ {
+			l.rungs = append(l.rungs, rung{n: i, along: 12 * float64(i), found: true, resp: 20, length: length(i)})
+		}
+		if rds := decode(l); len(rds) > 0 && rds[0].score >= minScore {
+			t.Errorf("%s: read as %s%d, score %.1f", name, rds[0].unit, rds[0].divisions, rds[0].score)
+		}
+	}
+	if rds := decode(ladder{}); rds != nil {
+		t.Error("an empty ladder was read")
+	}
+}
