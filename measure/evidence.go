@@ -107,9 +107,12 @@ func countOf(b vision.Bands) *Count {
 			c.Bent++
 		}
 	}
+	// A finger tells half dents; a pitch within its own doubt of one counts as it.
 	per := b.PerInch * float64(b.DentsPerBand)
-	step := float64(b.DentsPerBand)
-	// the whole dents that can lie in an inch laid anywhere
-	c.InOneInch = Range{Min: math.Floor(per/step) * step, Max: math.Ceil(per/step) * step}
+	slack := 4 * b.U * float64(b.DentsPerBand)
+	c.InOneInch = Range{Min: math.Floor(2*(per+slack)) / 2, Max: math.Ceil(2*(per-slack)) / 2}
+	if c.InOneInch.Min > c.InOneInch.Max {
+		c.InOneInch.Min, c.InOneInch.Max = c.InOneInch.Max, c.InOneInch.Min
+	}
 	return c
 }

@@ -136,11 +136,15 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	r.Count = countOf(b)
 	r.Evidence.Bands = bandsOf(ruler.Scale, b)
+	one := "wire"
+	if b.Kind == vision.RigidHeddle {
+		one = "slot"
+	}
 	if n := r.Count.Bent; n > 0 {
-		r.Warnings = append(r.Warnings, plural(n, "bent wire", "bent wires"))
+		r.Warnings = append(r.Warnings, plural(n, "bent "+one, "bent "+one+"s"))
 	}
 	if n := r.Count.Missing; n > 0 {
-		r.Warnings = append(r.Warnings, plural(n, "missing wire", "missing wires"))
+		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
 	}
 	if c.P >= answerAt {
 		r.Status = Answered

@@ -392,6 +392,39 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 		}
 		b.Row = append(b.Row, Band{Index: k, In: place[k], Along: s.Along(place[k]), Match: match[k], State: st})
 	}
+	b.Row = trimEnds(b.Row)
+}
+
+// trimEnds drops what lies before the first three good bands in a row and after
+// the last: the ruler may be longer than the part, and past its end cap there
+// are no wires to be missing or bent. Indices count from the first band kept.
+func trimEnds(row []Band) []Band {
+	const run = 3
+	firstGood := func(step int) int {
+		i := 0
+		if step < 0 {
+			i = len(row) - 1
+		}
+		for n := 0; i >= 0 && i < len(row); i += step {
+			if n++; row[i].State != Good {
+				n = 0
+			}
+			if n == run {
+				return i - step*(run-1)
+			}
+		}
+		return -1
+	}
+	lo, hi := firstGood(1), firstGood(-1)
+	if lo < 0 || hi <= lo {
+		return nil
+	}
+	row = row[lo : hi+1]
+	base := row[0].Index
+	for i := range row {
+		row[i].Index -= base
+	}
+	return row
 }
 
 func smoothAt(v []float64, j int) float64 {

@@ -116,3 +116,18 @@ func TestFitDepthFindsFront(t *testing.T) {
 		t.Errorf("found %v: spacing %.5f of the front's, depth %.4f, want 1 and %.4f", f.ok, f.spacingIn/T, f.depthRel, z)
 	}
 }
+
+// What is bent or missing past the ends of the part is no part of the row.
+func TestTrimEnds(t *testing.T) {
+	var row []Band
+	for i, st := range []State{Bent, Good, Missing, Good, Good, Good, Bent, Good, Good, Good, Good, Hidden, Good} {
+		row = append(row, Band{Index: i, State: st})
+	}
+	got := trimEnds(row)
+	if len(got) != 8 || got[0].Index != 0 || got[7].Index != 7 || got[3].State != Bent {
+		t.Errorf("kept %d bands %v, want 8 from the first run of good ones to the last", len(got), got)
+	}
+	if trimEnds([]Band{{State: Good}, {State: Bent}, {State: Good}}) != nil {
+		t.Error("no run of good bands, and a row was kept")
+	}
+}
