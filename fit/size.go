@@ -22,7 +22,7 @@ const None = "none"
 const noneShare = 0.08
 
 // outlier is the share of readings that are off by more than their budget says.
-const outlier = 0.004
+const outlier = 0.02
 
 // FindSize weighs the made sizes against a pitch. readRight is the probability
 // that the photo was read right at all (unit, octave, part); it scales every

@@ -159,9 +159,10 @@ func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float6
 	foot, footU := footOnRuler(s, p, focalPx)
 	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
 	f := fitDepth(rise, fall, a, slope, foot, footU)
-	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm. Less than
-	// that means that both sorts of edge lie in one plane, and which is not told.
-	const shallowestIn, deepestIn = 0.06, 0.26
+	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm; a rounded front
+	// hides some of that. Less than a millimetre
+	// means that both sorts of edge lie in one plane, and which is not told.
+	const shallowestIn, deepestIn = 0.03, 0.26
 	deep := f.depthRel * focalPx * s.InPerPx((s.Lo+s.Hi)/2)
 	if !f.ok || deep < shallowestIn || deep > deepestIn || math.Abs(f.spacingIn/slope-1) > 0.03 || f.uRel > 0.004 {
 		return

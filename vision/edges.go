@@ -260,7 +260,7 @@ func fitDepth(rise, fall edgeRow, a, slope, footIn, footU float64) depthFit {
 		}
 		gapU := math.Hypot(uA, uB)
 		f := depthFit{footIn: foot, ok: true, depthRel: 1 - sB/sA}
-		if sA-sB > 3*gapU {
+		if sA-sB > 5*gapU {
 			f.spacingIn, f.uRel = sA, uA/sA
 		} else {
 			f.spacingIn, f.uRel = mean(sA, uA, sB, uB)
