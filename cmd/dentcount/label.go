@@ -32,9 +32,9 @@ length, the id and a QR code with it. Say how your label sheet is divided (--gri
 --cell, --margin) or how large the labels of a roll are (--roll). Print at 100 %.
 
 label blank makes id tags to lay in the photo before anything is measured.`,
-		Example: `  dentcount label 8FXM-3KPC 3KWT-9PMX
+		Example: `  dentcount label 8FXM-3KP9 3KWT-9PMJ
   dentcount label --all --paper Letter --grid 10x3
-  dentcount label 8FXM-3KPC --roll 62x29 --out label.pdf`,
+  dentcount label 8FXM-3KP9 --roll 62x29 --out label.pdf`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 && !all {
 				return usagef("no id is given").withHint("dentcount label ID..., dentcount label --all, or dentcount label blank --n 24")

@@ -325,7 +325,7 @@ func newShelfDescribeCmd(a *app, f *shelfFlag) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "describe ID",
 		Short:   "Give a part a name, a place and a note",
-		Example: `  dentcount shelf describe 8FXM-3KPC --name "the long one" --place "north wall"`,
+		Example: `  dentcount shelf describe 8FXM-3KP9 --name "the long one" --place "north wall"`,
 		Args:    oneArg("the part's id", "dentcount shelf describe ID --name NAME"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ids, err := parseIDs(args)

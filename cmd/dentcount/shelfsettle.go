@@ -54,10 +54,10 @@ func newShelfSettleCmd(a *app, f *shelfFlag) *cobra.Command {
 		Long: `settle records your own word about a part: its dent size, a length, what it is,
 or that it is gone. It counts from then on. What was measured is kept beside it and
 comes back with --undo.`,
-		Example: `  dentcount shelf settle 8FXM-3KPC 12
-  dentcount shelf settle 8FXM-3KPC 40/10 --note "stamped on the cap"
-  dentcount shelf settle 8FXM-3KPC --length "26 1/2 in" --height 12cm
-  dentcount shelf settle 8FXM-3KPC --undo size`,
+		Example: `  dentcount shelf settle 8FXM-3KP9 12
+  dentcount shelf settle 8FXM-3KP9 40/10 --note "stamped on the cap"
+  dentcount shelf settle 8FXM-3KP9 --length "26 1/2 in" --height 12cm
+  dentcount shelf settle 8FXM-3KP9 --undo size`,
 		Args: someIDs("settle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ids, err := parseIDs(args[:1])
@@ -138,7 +138,7 @@ func newShelfAddCmd(a *app, f *shelfFlag) *cobra.Command {
 		Use:   "add",
 		Short: "Put a part on the shelf without a photo",
 		Example: `  dentcount shelf add --size 12 --length "26 1/2 in" --name "the long one"
-  dentcount shelf add --size 30/10 --part rigid-heddle --id 8FXM-3KPC`,
+  dentcount shelf add --size 30/10 --part rigid-heddle --id 8FXM-3KP9`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if id != "" {

@@ -12,6 +12,7 @@ import (
 
 	"dentcount/box"
 	"dentcount/measure"
+	"dentcount/photo"
 	"dentcount/report"
 	"dentcount/shelf"
 )
@@ -85,7 +86,8 @@ func (a *app) sortFolder(cmd *cobra.Command, f sortFlags, folder string) error {
 	}
 	defer s.Close()
 
-	steps := a.sortSteps()
+	keepMemoryLow()
+	steps := a.sortSteps(folder)
 	out, err := box.Sort(ctx, s, folder, box.Options{
 		Recursive: f.recursive, Group: by, Jobs: f.jobs, Measure: a.measure, Version: measure.Version, Facts: f.options(), Progress: steps.step,
 	})
@@ -172,12 +174,13 @@ func sheetPhotos(folder string, s report.Sheet) []string {
 
 // sortProgress tells how far a sort is: a bar on a terminal, else a line a photo.
 type sortProgress struct {
-	a    *app
-	bar  *progressbar.ProgressBar
-	done int
+	a      *app
+	folder string
+	bar    *progressbar.ProgressBar
+	done   int
 }
 
-func (a *app) sortSteps() *sortProgress { return &sortProgress{a: a} }
+func (a *app) sortSteps(folder string) *sortProgress { return &sortProgress{a: a, folder: folder} }
 
 func (p *sortProgress) step(s box.Step) {
 	p.done = s.Done
@@ -192,7 +195,7 @@ func (p *sortProgress) step(s box.Step) {
 	}
 	if s.Err != nil {
 		p.bar.Clear()
-		p.a.printFault(s.Name, s.Err)
+		p.a.printFault(filepath.Join(p.folder, s.Name), s.Err)
 	}
 	p.bar.Set(s.Done)
 }
@@ -207,6 +210,10 @@ func (p *sortProgress) end() {
 func stepInWords(s box.Step) string {
 	switch {
 	case s.Err != nil:
+		var bad *photo.Error
+		if errors.As(s.Err, &bad) { // without its name, which was said
+			return report.Sentences(bad.Problem, bad.Advice)
+		}
 		return s.Err.Error()
 	case s.Known:
 		return s.Says + " (known)"
