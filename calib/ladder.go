@@ -26,7 +26,6 @@ type ladder struct {
 	shear    [2]float64
 	base     [2]float64 // depths at which every mark is seen, px
 	maxDepth float64
-	residual float64 // rms distance of marks from the lattice, in periods
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
 }

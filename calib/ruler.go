@@ -100,22 +100,7 @@ const (
 // leaves out those that are no ladder.
 func readAll(p photo.Plane, cands []candidate) []*read {
 	slots := make([]*read, len(cands))
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				slots[i] = readCandidate(p, cands[i])
-			}
-		}()
-	}
-	for i := range cands {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
+	sideBySide(len(cands), func(i int) { slots[i] = readCandidate(p, cands[i]) })
 	var out []*read
 	for _, q := range slots {
 		if q != nil {
@@ -123,6 +108,26 @@ func readAll(p photo.Plane, cands []candidate) []*read {
 		}
 	}
 	return out
+}
+
+// sideBySide calls f for 0 … n-1 on all cores and returns when all are done.
+func sideBySide(n int, f func(i int)) {
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for i := range next {
+				f(i)
+			}
+		}()
+	}
+	for i := 0; i < n; i++ {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
 }
 
 // minExplained is the share of marks whose length must be as their place in the
@@ -316,22 +321,7 @@ func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate 
 	}
 	// the combs of each edge side by side, gathered in the edges' order
 	slots := make([][]candidate, len(seen))
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			for i := range next {
-				slots[i] = combsAlong(work, kw, seen[i])
-			}
-		}()
-	}
-	for i := range seen {
-		next <- i
-	}
-	close(next)
-	wg.Wait()
+	sideBySide(len(seen), func(i int) { slots[i] = combsAlong(work, kw, seen[i]) })
 	var out []candidate
 	for _, c := range slots {
 		out = append(out, c...)

@@ -160,8 +160,8 @@ func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float6
 	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
 	f := fitDepth(rise, fall, a, slope, foot, footU)
 	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm; a rounded front
-	// hides some of that. Less than a millimetre
-	// means that both sorts of edge lie in one plane, and which is not told.
+	// hides some of that. Less than a millimetre means that both sorts of edge lie
+	// in one plane, and which is not told.
 	const shallowestIn, deepestIn = 0.03, 0.26
 	deep := f.depthRel * focalPx * s.InPerPx((s.Lo+s.Hi)/2)
 	if !f.ok || deep < shallowestIn || deep > deepestIn || math.Abs(f.spacingIn/slope-1) > 0.03 || f.uRel > 0.004 {
@@ -443,12 +443,7 @@ func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
 		n := 0
 		for i := 0; i < m; i++ {
 			ph := (float64(i)+0.5)/float64(m) - 0.5
-			x := (c + ph*T - g.u0) / g.du
-			j := int(math.Floor(x))
-			if j < 0 || j+1 >= len(g.v) {
-				return math.NaN()
-			}
-			v := g.v[j] + (g.v[j+1]-g.v[j])*(x-float64(j))
+			v := g.at(c + ph*T)
 			if v != v {
 				return math.NaN()
 			}

@@ -81,10 +81,9 @@ func (sp spectrum) floorNear(f, lineWidth float64) float64 {
 
 // tone is a periodic part of a signal.
 type tone struct {
-	PerInch  float64 // frequency
-	U        float64 // standard uncertainty of PerInch, spectral
-	Line     float64 // amplitude of the line over the floor beside it
-	Harmonic [4]float64
+	PerInch float64 // frequency
+	U       float64 // standard uncertainty of PerInch, spectral
+	Line    float64 // amplitude of the line over the floor beside it
 }
 
 // findPeriod finds the fundamental of the signal between fMin and fMax per
@@ -122,10 +121,6 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 			f = g
 			break
 		}
-	}
-	t.PerInch = f
-	for h := range t.Harmonic {
-		t.Harmonic[h], _ = sp.near(f*float64(h+1), 0.6*width)
 	}
 	t.Line = best / math.Max(sp.floorNear(at, width), 1e-9)
 	t.PerInch = refine(s, f)

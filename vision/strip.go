@@ -68,12 +68,6 @@ type lean struct{ A, B float64 }
 
 func (l lean) at(along float64) float64 { return l.A + l.B*along/1000 }
 
-// along returns where the band through (x at depth d) meets the edge: solves
-// x = e + lean(e)·d for e.
-func (l lean) toEdge(x, d float64) float64 {
-	return (x - l.A*d) / (1 + l.B*d/1000)
-}
-
 // sheared is the mean over rows r0 ≤ r < r1 of the strip along the lean, by
 // position at the edge. Columns seen by fewer than half the rows are NaN.
 func (s strip) sheared(l lean, r0, r1, every int) []float64 {
