@@ -31,73 +31,104 @@ const maxSkewDeg = 8
 // of the machine or a cancelled ctx. It does not close p.
 func Photo(ctx context.Context, p *photo.Photo, opt Options) (Result, error) {
 	start := time.Now()
-	r, err := measurePhoto(ctx, p, opt)
-	r.Schema, r.Photo = 1, p.Name
-	if r.Warnings == nil {
-		r.Warnings = []string{}
+	read, err := Read(ctx, p, opt)
+	if err != nil {
+		return Result{Schema: 1, Photo: p.Name, Warnings: []string{}, TookMS: time.Since(start).Milliseconds()}, err
 	}
+	r := read.Answer(opt)
 	r.TookMS = time.Since(start).Milliseconds()
-	return r, err
+	return r, read.dbg.write()
 }
 
-func measurePhoto(ctx context.Context, p *photo.Photo, opt Options) (Result, error) {
+// Reading is what the pixels of one photo tell: the ruler and the bands, before
+// the facts that a person may tell of thickness and distance. One Reading can
+// be answered more than once, with other facts.
+type Reading struct {
+	name  string
+	base  Result // Ruler and Evidence, as far as they were found; a refusal where refused
+	no    bool   // nothing can be measured: base says why
+	ruler calib.Ruler
+	bands vision.Bands
+	view  fit.View // without what a person tells
+	dbg   *debug
+}
+
+// Read reads the ruler and the bands in one photo. Of opt it heeds what helps to
+// read: Part, Unit and DebugDir. Errors are those of Photo.
+func Read(ctx context.Context, p *photo.Photo, opt Options) (Reading, error) {
+	r := Reading{name: p.Name, dbg: newDebug(opt.DebugDir)}
 	g, err := p.Gray()
 	if err != nil {
-		return Result{}, err
+		return r, err
 	}
-	dbg := newDebug(opt.DebugDir)
+	r.view = fit.View{Focal35: p.Focal35, WidthPx: g.W, HeightPx: g.H}
 	ruler, found, err := calib.FindRuler(ctx, g, calib.Options{Unit: calib.Unit(opt.Unit)})
 	if err != nil {
-		return Result{}, err
+		return r, err
 	}
-	dbg.lap("ruler", map[string]any{"found": found, "ladders": ruler.Candidates})
+	r.dbg.lap("ruler", map[string]any{"found": found, "ladders": ruler.Candidates})
 	if !found {
-		return refused("no ruler marks found",
-			"lay the ruler flat, its inch edge across the wires, and fill the frame"), dbg.write()
+		r.refuse("no ruler marks found", "lay the ruler flat, its inch edge across the wires, and fill the frame")
+		return r, nil
 	}
 	s := ruler.Scale
 	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(p.Focal35, g.W, g.H)})
 	if err != nil {
-		return Result{}, err
+		return r, err
 	}
-	dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
-	base := Result{Ruler: rulerOf(ruler)}
-	base.Evidence = &Evidence{TickLine: tickLine(s), Marks: allMarks(s), OneInch: oneInch(s), SizePx: [2]int{g.W, g.H}}
+	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
+	r.ruler, r.bands = ruler, b
+	r.base.Ruler = rulerOf(ruler)
+	r.base.Evidence = &Evidence{TickLine: tickLine(s), Marks: allMarks(s), OneInch: oneInch(s), SizePx: [2]int{g.W, g.H}}
 	if !found {
-		r := refused("no evenly spaced wires or slots cross the ruler's marked edge",
+		r.refuse("no evenly spaced wires or slots cross the ruler's marked edge",
 			"lay the marked edge across the middle of the wires and take the photo from straight above")
-		r.Ruler, r.Evidence = base.Ruler, base.Evidence
-		return r, dbg.write()
-	}
-	if deg := math.Abs(b.Skew) * 180 / math.Pi; deg > maxSkewDeg {
-		r := refused(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", deg),
+	} else if deg := math.Abs(b.Skew) * 180 / math.Pi; deg > maxSkewDeg {
+		r.refuse(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", deg),
 			"lay the marked edge straight across the wires, within a few degrees, and take the photo again")
-		r.Ruler, r.Evidence = base.Ruler, base.Evidence
-		return r, dbg.write()
-	}
-	if b.TooFine() {
-		r := refused(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.PxPerBand),
+	} else if b.TooFine() {
+		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.PxPerBand),
 			"go nearer, so that 4 to 8 inches of the ruler fill the frame, and keep it sharp")
-		r.Ruler, r.Evidence = base.Ruler, base.Evidence
-		return r, dbg.write()
 	}
-	pitch, err := fit.FindPitch(s, b, fit.View{
-		Focal35: p.Focal35, WidthPx: g.W, HeightPx: g.H,
-		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM,
-	})
-	if err != nil {
-		r := refused(err.Error(), "choose a stretch with straight, clean wires and take the photo again")
-		r.Ruler, r.Evidence = base.Ruler, base.Evidence
-		return r, dbg.write()
-	}
-	choices := fit.FindSize(pitch, trade.Sizes(string(b.Kind)), readRight(ruler, b, pitch))
-	r := answer(base, ruler, b, pitch, choices, opt)
-	dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
-	return r, dbg.write()
+	return r, nil
 }
 
-func refused(reason, advice string) Result {
-	return Result{Status: Refused, Reason: reason, Advice: advice}
+// refuse makes the reading one of which nothing can be measured.
+func (r *Reading) refuse(reason, advice string) {
+	r.no = true
+	r.base.Status, r.base.Reason, r.base.Advice = Refused, reason, advice
+}
+
+// Answer makes the answer from what was read and from what opt tells of
+// thickness and distance. TookMS is left at 0.
+func (r Reading) Answer(opt Options) Result {
+	out := r.answer(opt)
+	out.Schema, out.Photo = 1, r.name
+	if out.Warnings == nil {
+		out.Warnings = []string{}
+	}
+	return out
+}
+
+func (r Reading) answer(opt Options) Result {
+	base := r.base
+	if base.Evidence != nil {
+		e := *base.Evidence
+		base.Evidence = &e
+	}
+	if r.no {
+		return base
+	}
+	v := r.view
+	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
+	pitch, err := fit.FindPitch(r.ruler.Scale, r.bands, v)
+	if err != nil {
+		base.Status, base.Reason, base.Advice = Refused, err.Error(), "choose a stretch with straight, clean wires and take the photo again"
+		return base
+	}
+	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), readRight(r.ruler, r.bands, pitch))
+	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
+	return answer(base, r.ruler, r.bands, pitch, choices, opt)
 }
 
 // readRight is the probability that unit, octave and part were read right.
