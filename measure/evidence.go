@@ -25,13 +25,23 @@ func rulerOf(r calib.Ruler) *Ruler {
 	}
 	for _, m := range s.Marks {
 		if m.Whole {
-			out.Marks = append(out.Marks, Mark{Value: math.Round(m.In / s.Unit.Inches()), At: at(s.Frame, m.Along, 0)})
+			out.Marks = append(out.Marks, Mark{Value: wholeValue(m, s), At: at(s.Frame, m.Along, 0)})
 		}
 	}
 	if r.Second != nil {
 		out.SecondUnit = string(r.Second.Unit)
 	}
 	return out
+}
+
+// wholeValue is a whole-unit mark's value: a whole number, but for marks that a
+// person set.
+func wholeValue(m calib.Mark, s calib.Scale) float64 {
+	v := m.In / s.Unit.Inches()
+	if w := math.Round(v); math.Abs(v-w) < 1e-6 {
+		return w
+	}
+	return v
 }
 
 // tiltOf is the direction of the edge against the photo's horizontal, within ±90°.
@@ -74,7 +84,7 @@ func oneInch(s calib.Scale) []Point {
 }
 
 func bandsOf(s calib.Scale, b vision.Bands) []Band {
-	states := map[vision.State]BandState{vision.Good: BandGood, vision.Bent: BandBent, vision.Missing: BandMissing, vision.Hidden: BandHidden}
+	states := map[vision.State]BandState{vision.Good: BandGood, vision.Bent: BandBent, vision.Missing: BandMissing, vision.Hidden: BandHidden, vision.LeftOut: BandLeftOut}
 	kind := "wire"
 	if b.Kind == vision.RigidHeddle {
 		kind = "slot"
@@ -86,9 +96,13 @@ func bandsOf(s calib.Scale, b vision.Bands) []Band {
 		if b.Kind == vision.RigidHeddle && b.DentsPerBand == 1 && i%2 == 1 {
 			k = "hole"
 		}
+		state := states[x.State]
+		if x.ByHand && x.State == vision.Good {
+			state = BandByHand
+		}
 		lean := b.Lean[0] + b.Lean[1]*x.Along/1000
 		out = append(out, Band{
-			Index: x.Index * b.DentsPerBand, AlongIn: x.In, Kind: k, State: states[x.State],
+			Index: x.Index * b.DentsPerBand, AlongIn: x.In, Kind: k, State: state,
 			At: at(s.Frame, x.Along, 0), Toward: at(s.Frame, x.Along-lean*reach, -reach),
 		})
 	}
@@ -97,9 +111,10 @@ func bandsOf(s calib.Scale, b vision.Bands) []Band {
 
 // countOf is what a person with a finger would have counted.
 func countOf(b vision.Bands) *Count {
-	n := len(b.Row)
-	c := &Count{Dents: (n - 1) * b.DentsPerBand, OverIn: b.Row[n-1].In - b.Row[0].In}
-	for _, x := range b.Row {
+	row := betweenLeftOut(b.Row)
+	n := len(row)
+	c := &Count{Dents: (n - 1) * b.DentsPerBand, OverIn: row[n-1].In - row[0].In}
+	for _, x := range row {
 		switch x.State {
 		case vision.Missing:
 			c.Missing++

@@ -50,21 +50,39 @@ type Reading struct {
 	ruler calib.Ruler
 	bands vision.Bands
 	view  fit.View // without what a person tells
+	hand  Hand     // was heeded in reading
+	warn  []string // about what was set by hand
 	dbg   *debug
 }
 
 // Read reads the ruler and the bands in one photo. Of opt it heeds what helps to
-// read: Part, Unit and DebugDir. Errors are those of Photo.
+// read: Part, Unit, Hand and DebugDir. Errors are those of Photo.
 func Read(ctx context.Context, p *photo.Photo, opt Options) (Reading, error) {
-	r := Reading{name: p.Name, dbg: newDebug(opt.DebugDir)}
-	g, err := p.Gray()
+	k, err := Keep(p)
+	if err != nil {
+		return Reading{name: p.Name}, err
+	}
+	return k.Read(ctx, opt)
+}
+
+// Read is the function Read for a photo that was kept. What of opt.Hand cannot
+// be is an error that wraps ErrHand.
+func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
+	g := k.gray
+	r := Reading{name: k.name, hand: opt.Hand, dbg: newDebug(opt.DebugDir)}
+	r.view = fit.View{Focal35: k.focal35, WidthPx: g.W, HeightPx: g.H}
+	if err := opt.Hand.check(g.W, g.H); err != nil {
+		return r, err
+	}
+	ruler, found, err := k.ruler(ctx, calib.Unit(opt.Unit))
 	if err != nil {
 		return r, err
 	}
-	r.view = fit.View{Focal35: p.Focal35, WidthPx: g.W, HeightPx: g.H}
-	ruler, found, err := calib.FindRuler(ctx, g, calib.Options{Unit: calib.Unit(opt.Unit)})
-	if err != nil {
-		return r, err
+	if opt.Hand.ScaleIn > 0 {
+		if ruler, err = r.scaleByHand(ctx, k, ruler, found, opt); err != nil {
+			return r, err
+		}
+		found = true
 	}
 	r.dbg.lap("ruler", map[string]any{"found": found, "ladders": ruler.Candidates})
 	if !found {
@@ -72,9 +90,12 @@ func Read(ctx context.Context, p *photo.Photo, opt Options) (Reading, error) {
 		return r, nil
 	}
 	s := ruler.Scale
-	b, found, err := vision.FindBands(ctx, g, s, vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(p.Focal35, g.W, g.H)})
+	b, found, err := vision.FindBands(ctx, g, s, k.bandOptions(opt))
 	if err != nil {
 		return r, err
+	}
+	if found {
+		r.bandsByHand(&b, s)
 	}
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
 	r.ruler, r.bands = ruler, b
@@ -104,6 +125,8 @@ func (r *Reading) refuse(reason, advice string) {
 func (r Reading) Answer(opt Options) Result {
 	out := r.answer(opt)
 	out.Schema, out.Photo = 1, r.name
+	opt.Hand = r.hand
+	out.markHand(opt, r.warn)
 	if out.Warnings == nil {
 		out.Warnings = []string{}
 	}
@@ -140,7 +163,7 @@ func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 			good++
 		}
 	}
-	share := float64(good) / float64(len(b.Row))
+	share := float64(good) / float64(countable(b.Row))
 	q *= 0.995 / (1 + math.Exp(-14*(share-0.45)))
 	q *= 1 / (1 + math.Exp(2*(p.Agree-5)))
 	q *= 1 / (1 + math.Exp(-0.6*(b.Contrast-8)))

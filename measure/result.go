@@ -32,11 +32,24 @@ type Result struct {
 	Order    string       `json:"order,omitempty"`
 	Warnings []string     `json:"warnings"`
 	TookMS   int64        `json:"took_ms"`
+	// ByHand names what a person set, in the order of the By… constants; the
+	// rest was read in the photo.
+	ByHand []string `json:"by_hand,omitempty"`
 
 	// Evidence is what the overlay and the page draw; it is not part of the
 	// contract's JSON.
 	Evidence *Evidence `json:"-"`
 }
+
+// What a person can have set.
+const (
+	ByPart      = "part"
+	ByUnit      = "unit"
+	ByThickness = "ruler-thickness"
+	ByDistance  = "camera-distance"
+	ByScale     = "scale" // two points of the ruler and their distance
+	ByBands     = "bands" // bands counted in or left out
+)
 
 // Ruler is the scale that was read.
 type Ruler struct {
@@ -103,11 +116,12 @@ type BandState string
 
 // What a place along the ruler can be.
 const (
-	BandGood    BandState = "good"    // counted and used for the pitch
-	BandBent    BandState = "bent"    // counted, off its place, left out of the fit
-	BandMissing BandState = "missing" // a place with no wire
-	BandHidden  BandState = "hidden"  // covered by yarn, glare or a label
-	BandByHand  BandState = "by-hand" // put there by a person
+	BandGood    BandState = "good"     // counted and used for the pitch
+	BandBent    BandState = "bent"     // counted, off its place, left out of the fit
+	BandMissing BandState = "missing"  // a place with no wire
+	BandHidden  BandState = "hidden"   // covered by yarn, glare or a label
+	BandByHand  BandState = "by-hand"  // counted in by a person
+	BandLeftOut BandState = "left-out" // left out by a person
 )
 
 // Band is one reed wire (or one slot or hole of a rigid heddle) at the ruler's edge.

@@ -41,7 +41,7 @@ type glyphKey struct {
 
 func keyOf(b measure.Band) glyphKey {
 	switch b.State {
-	case measure.BandBent, measure.BandMissing, measure.BandHidden, measure.BandByHand:
+	case measure.BandBent, measure.BandMissing, measure.BandHidden, measure.BandByHand, measure.BandLeftOut:
 		return glyphKey{state: b.State}
 	}
 	return glyphKey{state: measure.BandGood, hole: b.Kind == "hole"}
@@ -50,7 +50,7 @@ func keyOf(b measure.Band) glyphKey {
 // glyphOrder is the order in the legend.
 var glyphOrder = []glyphKey{
 	{state: measure.BandGood}, {state: measure.BandGood, hole: true},
-	{state: measure.BandBent}, {state: measure.BandMissing}, {state: measure.BandHidden}, {state: measure.BandByHand},
+	{state: measure.BandBent}, {state: measure.BandMissing}, {state: measure.BandHidden}, {state: measure.BandByHand}, {state: measure.BandLeftOut},
 }
 
 // glyphOf draws about the point at, along the band's direction dir, within a
@@ -78,9 +78,17 @@ func glyphOf(k glyphKey) glyph {
 		}}
 	case measure.BandByHand:
 		// A full diamond.
-		return glyph{"set by hand", func(c *canvas, at, dir vec, size float64) {
+		return glyph{"counted in by hand", func(c *canvas, at, dir vec, size float64) {
 			n, h := dir.left().mul(size*0.5), dir.mul(size*0.5)
 			c.polygon(inkByHand, at, at.add(h), at.add(n), at.sub(h), at.sub(n))
+		}}
+	}
+	if k.state == measure.BandLeftOut {
+		// A cross: struck out by a person.
+		return glyph{"left out by hand", func(c *canvas, at, dir vec, size float64) {
+			n, h := dir.left().mul(size*0.36), dir.mul(size*0.36)
+			c.line(inkByHand, 1.4*c.u, at.sub(h).sub(n), at.add(h).add(n))
+			c.line(inkByHand, 1.4*c.u, at.sub(h).add(n), at.add(h).sub(n))
 		}}
 	}
 	if k.hole {

@@ -27,6 +27,7 @@ const (
 	Bent                 // counted, off its place
 	Missing              // no band where one belongs
 	Hidden               // covered: yarn, lint, glare
+	LeftOut              // left out by a person
 )
 
 // Band is one wire, or one slot (or slot and hole) of a rigid heddle.
@@ -36,6 +37,8 @@ type Band struct {
 	In    float64 // inches on the ruler's own scale
 	Match float64 // likeness to the typical band, -1…1
 	State State
+	// ByHand: a person counted it in or left it out; see Mend.
+	ByHand bool
 }
 
 // Bands is a row of bands read on a ruler's scale.
