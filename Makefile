@@ -81,8 +81,18 @@ demo: build ## measure the photos in testdata/images and draw what was seen into
 # Folders of photos, each with a truth.json; others can be named on the command line.
 TRUTH ?= testdata/images
 
-accuracy: setup ## measure photos with known truth: make accuracy TRUTH="DIR DIR"
-	go run ./cmd/accuracy -v $(TRUTH)
+# Scenes drawn in memory instead, from ranges that no model was fitted on:
+# make accuracy SCENES=300 SEED=7. A sweep that was stopped goes on.
+SEED ?= 1
+RANGES ?= judge
+
+accuracy: setup ## measure photos with known truth: make accuracy TRUTH="DIR DIR", or SCENES=N SEED=S
+	@mkdir -p out/accuracy
+ifdef SCENES
+	go run ./cmd/accuracy -scenes $(SCENES) -seed $(SEED) -ranges $(RANGES) -raw out/accuracy/$(RANGES)-$(SEED).ndjson -html out/accuracy/$(RANGES)-$(SEED).html
+else
+	go run ./cmd/accuracy -v -html out/accuracy/photos.html $(TRUTH)
+endif
 
 test: setup ## vet and test everything
 	go vet ./...

@@ -32,8 +32,10 @@ var mayImport = map[string][]string{
 	"shelf":  {"trade"},
 	// A box of photos becomes parts on the shelf and a sheet of them.
 	"box": {"photo", "measure", "report", "shelf", "trade"},
+	// How answers with known truth are judged; no part of measuring.
+	"judge": {"trade"},
 	"web": {"measure", "report", "shelf", "box", "photo", "trade"},
-	"cmd": {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "box", "web"},
+	"cmd": {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "box", "web", "judge"},
 }
 
 // measuring are the folders whose answers scene is there to judge: were the

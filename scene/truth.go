@@ -36,6 +36,7 @@ type Truth struct {
 	RulerThicknessMM    float64      `json:"ruler_thickness_mm"`
 	RulerSpanIn         float64      `json:"ruler_span_in"`
 	RulerScaleError     float64      `json:"ruler_scale_error"`
+	MarkScatterMM       float64      `json:"mark_scatter_mm"`
 	SkewDeg             float64      `json:"skew_deg"`
 	Marks               []ScaleMarks `json:"marks"`
 
@@ -199,7 +200,7 @@ func (d *drawing) truth() Truth {
 	if len(d.rules) > 0 {
 		r := s.Rulers[0]
 		t.Ruler, t.RulerLook = r.Kind, r.Look
-		t.RulerThicknessMM, t.RulerScaleError = r.ThicknessMM, r.ScaleError
+		t.RulerThicknessMM, t.RulerScaleError, t.MarkScatterMM = r.ThicknessMM, r.ScaleError, r.MarkScatterMM
 		t.SkewDeg = round(math.Remainder(r.AngleDeg, 180), 4)
 		for _, sc := range r.Scales {
 			t.Units = append(t.Units, sc.Unit)

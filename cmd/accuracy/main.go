@@ -1,5 +1,10 @@
 // Command accuracy measures photos with known truth and prints how right the
-// answers are: `accuracy DIR...`, each DIR with photos and a truth.json.
+// answers are, with the ruler's thickness told and not told.
+//
+//	accuracy [flags] DIR...          folders with photos and a truth.json
+//	accuracy -scenes N -seed S ...   scenes drawn in memory
+//	accuracy -from FILE              what an earlier run with -raw FILE measured
+//	accuracy -seed S -draw I         one scene of a set as JPEG, with its truth
 package main
 
 import (
@@ -7,181 +12,180 @@ import (
 	"encoding/json"
 	"flag"
 	"fmt"
-	"math"
+	"io"
 	"os"
-	"path/filepath"
-	"sort"
+	"os/signal"
 	"strings"
 
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+
 	"dentcount/measure"
-	"dentcount/photo"
+	"dentcount/scene"
 )
 
-// truth is what is known of one photo.
-type truth struct {
-	File         string   `json:"file"`
-	Family       string   `json:"family"`
-	Expect       string   `json:"expect"`
-	Part         string   `json:"part"`
-	Label        string   `json:"label"`
-	DentsPerInch float64  `json:"dents_per_inch"`
-	Units        []string `json:"units"`
-	ThicknessMM  float64  `json:"ruler_thickness_mm"`
-	DistanceMM   float64  `json:"camera_distance_mm"`
-	Focal35      *float64 `json:"f35"`
-	Missing      int      `json:"missing"`
-	Bent         int      `json:"bent"`
-}
-
-// row is one photo measured one way.
-type row struct {
-	truth
-	got measure.Result
-	rel float64 // relative error of dents per inch; NaN where none was given
+type flags struct {
+	verbose  bool
+	only     string
+	told     bool
+	set      sceneSet
+	raw      string
+	from     string
+	html     string
+	draw     int
+	drawInto string
+	dirs     []string
 }
 
 func main() {
-	verbose := flag.Bool("v", false, "a line a photo")
-	only := flag.String("only", "", "only files whose name contains this")
-	toldOnly := flag.Bool("told", false, "only with the thickness told")
+	f := flags{}
+	flag.BoolVar(&f.verbose, "v", false, "a line a photo")
+	flag.StringVar(&f.only, "only", "", "only files whose name contains this")
+	flag.BoolVar(&f.told, "told", false, "only with the thickness told")
+	flag.IntVar(&f.set.Scenes, "scenes", 0, "draw and measure this many scenes")
+	flag.Uint64Var(&f.set.Seed, "seed", 1, "the same seed draws the same scenes")
+	flag.Float64Var(&f.set.Adverse, "adverse", 0.15, "share of scenes that go wrong on purpose")
+	flag.StringVar(&f.set.Ranges, "ranges", "fit", "what the scenes vary in: fit or judge")
+	flag.StringVar(&f.raw, "raw", "", "keep what was measured of the scenes in this file (NDJSON), and go on from what it holds")
+	flag.StringVar(&f.from, "from", "", "measure nothing: report what this file holds")
+	flag.StringVar(&f.html, "html", "", "write a page with plots to this file")
+	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
+	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.Parse()
-	for _, told := range []bool{true, false} {
-		if *toldOnly && !told {
-			continue
-		}
-		var rows []row
-		for _, dir := range flag.Args() {
-			rs, err := run(dir, *only, told)
-			if err != nil {
-				fmt.Fprintln(os.Stderr, "accuracy:", err)
-				os.Exit(1)
-			}
-			rows = append(rows, rs...)
-		}
-		if told {
-			fmt.Println("== ruler's thickness told")
-		} else {
-			fmt.Println("== ruler's thickness not told")
-		}
-		if *verbose {
-			for _, r := range rows {
-				fmt.Println(line(r))
-			}
-		}
-		summary(rows)
+	f.dirs = flag.Args()
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, f, os.Stdout, os.Stderr); err != nil {
+		fmt.Fprintln(os.Stderr, "accuracy:", err)
+		stop()
+		os.Exit(1)
 	}
 }
 
-func run(dir, only string, told bool) ([]row, error) {
-	b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
+func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
+	if f.draw >= 0 {
+		return drawScene(f.set, f.draw, f.drawInto, stdout)
+	}
+	title, samples, err := gather(ctx, f, stderr)
+	if err != nil {
+		return err
+	}
+	if f.only != "" {
+		var kept []sample
+		for _, s := range samples {
+			if strings.Contains(s.Truth.File, f.only) {
+				kept = append(kept, s)
+			}
+		}
+		samples = kept
+	}
+	fmt.Fprintln(stdout, title)
+	for _, told := range []bool{true, false} {
+		if f.told && !told {
+			continue
+		}
+		heading := "== ruler's thickness told"
+		if !told {
+			heading = "== ruler's thickness not told"
+		}
+		fmt.Fprintln(stdout, heading)
+		rows := rowsOf(samples, told)
+		if f.verbose {
+			for _, r := range rows {
+				fmt.Fprintln(stdout, line(r))
+			}
+		}
+		report(stdout, rows, told)
+	}
+	if f.html == "" {
+		return nil
+	}
+	if err := writePage(f.html, title, samples); err != nil {
+		return err
+	}
+	fmt.Fprintln(stdout, "page with plots:", f.html)
+	return nil
+}
+
+// gather measures, or loads, what is to be reported on.
+func gather(ctx context.Context, f flags, stderr io.Writer) (title string, samples []sample, err error) {
+	switch {
+	case f.from != "":
+		set, samples, err := loadRecord(f.from)
+		return set.String(), samples, err
+	case f.set.Scenes != 0:
+		samples, err := sweep(ctx, f, stderr)
+		return f.set.String(), samples, err
+	case len(f.dirs) == 0:
+		return "", nil, fmt.Errorf("name a folder with photos and a truth.json, or give -scenes N")
+	}
+	for _, dir := range f.dirs {
+		s, err := measureFolder(ctx, dir, f.only)
+		if err != nil {
+			return "", nil, err
+		}
+		samples = append(samples, s...)
+	}
+	return fmt.Sprintf("photos of %s, measuring %s", strings.Join(f.dirs, ", "), measure.Version), samples, nil
+}
+
+func (s sceneSet) String() string {
+	return fmt.Sprintf("%d scenes, ranges %s, seed %d, adverse share %g, measuring %s", s.Scenes, s.Ranges, s.Seed, s.Adverse, measure.Version)
+}
+
+// sweep measures a set of scenes.
+func sweep(ctx context.Context, f flags, stderr io.Writer) ([]sample, error) {
+	if err := f.set.check(); err != nil {
+		return nil, err
+	}
+	rec, err := openRecord(f.raw, f.set)
 	if err != nil {
 		return nil, err
 	}
-	var ts []truth
-	if err := json.Unmarshal(b, &ts); err != nil {
-		return nil, fmt.Errorf("%s: %w", dir, err)
+	defer rec.close()
+	bar := progressbar.DefaultSilent(int64(f.set.Scenes))
+	if file, ok := stderr.(*os.File); ok && term.IsTerminal(int(file.Fd())) {
+		bar = progressbar.NewOptions(f.set.Scenes, progressbar.OptionSetWriter(stderr), progressbar.OptionSetDescription("scenes"),
+			progressbar.OptionShowCount(), progressbar.OptionClearOnFinish())
 	}
-	var out []row
-	for _, t := range ts {
-		if t.Family != "dent" || !strings.Contains(t.File, only) {
-			continue
-		}
-		p, err := photo.Open(filepath.Join(dir, t.File))
-		if err != nil {
-			return nil, err
-		}
-		var opt measure.Options
-		if told {
-			opt.RulerThicknessMM = t.ThicknessMM
-		}
-		r, err := measure.Photo(context.Background(), p, opt)
-		p.Close()
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", t.File, err)
-		}
-		w := row{truth: t, got: r, rel: math.NaN()}
-		if r.Pitch != nil && t.DentsPerInch > 0 {
-			w.rel = r.Pitch.DentsPerInch/t.DentsPerInch - 1
-		}
-		out = append(out, w)
+	bar.Add(len(rec.samples))
+	samples, err := measureScenes(ctx, f.set, rec, func() { bar.Add(1) })
+	if err != nil {
+		return nil, err
 	}
-	return out, nil
+	bar.Finish()
+	return samples, rec.close()
 }
 
-// right says whether an answer's size is the true one.
-func (r row) right() bool { return r.got.Size != nil && r.got.Size.Label == r.Label }
-
-func (r row) unitRight() bool {
-	if r.got.Ruler == nil {
-		return false
+// drawScene writes one scene of a set and its truth.
+func drawScene(set sceneSet, i int, dir string, stdout io.Writer) error {
+	set.Scenes = max(1, i+1)
+	if err := set.check(); err != nil {
+		return err
 	}
-	for _, u := range r.Units {
-		if u == r.got.Ruler.Unit {
-			return true
-		}
+	spec, err := set.spec(i)
+	if err != nil {
+		return err
 	}
-	return false
-}
-
-func line(r row) string {
-	s := fmt.Sprintf("%-14s %-17s %-13s %6s %7.3f | %-8s", r.File, r.Expect, r.Part, r.Label, r.DentsPerInch, r.got.Status)
-	if r.got.Size != nil {
-		ok := "WRONG"
-		if r.right() {
-			ok = "right"
-		}
-		s += fmt.Sprintf(" %-13s %6s p=%.3f %s dpi %.3f ±%.3f err %+.3f%% px/dent %.1f", r.got.Part, r.got.Size.Label, r.got.Size.Confidence, ok,
-			r.got.Pitch.DentsPerInch, r.got.Pitch.U, 100*r.rel, r.got.Ruler.PxPerInch/r.got.Pitch.DentsPerInch)
-		if !r.unitRight() {
-			s += " UNIT " + r.got.Ruler.Unit
-		}
+	jpeg, t, err := scene.Photo(spec)
+	if err != nil {
+		return err
 	}
-	if r.got.Reason != "" {
-		s += " (" + r.got.Reason + ")"
+	name := fmt.Sprintf("%s/%s-%d-%d", dir, set.Ranges, set.Seed, i)
+	t.File = fmt.Sprintf("%s-%d-%d.jpg", set.Ranges, set.Seed, i)
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return err
 	}
-	return fmt.Sprintf("%s %d ms", s, r.got.TookMS)
-}
-
-func summary(rows []row) {
-	var answerable, answeredRight, answered, wrong, confidentWrong, confident, unitWrong, refusable, refusedRight int
-	var abs []float64
-	for _, r := range rows {
-		switch r.Expect {
-		case "answer":
-			answerable++
-			if r.got.Status == measure.Answered {
-				answered++
-				if r.right() {
-					answeredRight++
-				} else {
-					wrong++
-				}
-				if !r.unitRight() {
-					unitWrong++
-				}
-			}
-			if !math.IsNaN(r.rel) {
-				abs = append(abs, math.Abs(r.rel))
-			}
-		default:
-			refusable++
-			if r.got.Status == measure.Refused || (r.Expect == "refuse-or-unsure" && r.got.Status == measure.Unsure) {
-				refusedRight++
-			}
-		}
-		if r.got.Size != nil && r.got.Size.Confidence >= 0.9 {
-			confident++
-			if r.Expect != "answer" || !r.right() {
-				confidentWrong++
-			}
-		}
+	b, err := json.MarshalIndent(t, "", " ")
+	if err != nil {
+		return err
 	}
-	fmt.Printf("answer scenes %d: answered %d, right %d (%.0f %%), wrong %d; unit wrong %d\n", answerable, answered, answeredRight, 100*float64(answeredRight)/math.Max(1, float64(answerable)), wrong, unitWrong)
-	fmt.Printf("refuse scenes %d: right %d\n", refusable, refusedRight)
-	fmt.Printf("confidence >= 0.9: %d, of them wrong %d\n", confident, confidentWrong)
-	if len(abs) > 0 {
-		sort.Float64s(abs)
-		q := func(p float64) float64 { return 100 * abs[min(len(abs)-1, int(p*float64(len(abs))))] }
-		fmt.Printf("pitch error of %d measured: median %.3f %%, 90th %.3f %%, 95th %.3f %%\n", len(abs), q(.5), q(.9), q(.95))
+	if err := os.WriteFile(name+".jpg", jpeg, 0o666); err != nil {
+		return err
 	}
+	if err := os.WriteFile(name+".json", append(b, '\n'), 0o666); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(stdout, "%s.jpg\n%s\n", name, b)
+	return err
 }
