@@ -97,6 +97,7 @@ func factsVersion(version string, facts measure.Options) string {
 	add("unit", facts.Unit)
 	add("thickness-mm", num(facts.RulerThicknessMM))
 	add("distance-mm", num(facts.CameraDistanceMM))
+	add("hand", handDigest(facts.Hand))
 	if len(parts) == 0 {
 		return version
 	}

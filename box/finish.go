@@ -38,14 +38,7 @@ func finish(ctx context.Context, s *shelf.Shelf, folder string, opt Options, fil
 	}
 	var gs []shelf.Group
 	for _, g := range groups(photos, opt.Group) {
-		sg := shelf.Group{Origin: valid(g.name), Tag: g.tag}
-		for _, p := range g.photos {
-			sg.Photos = append(sg.Photos, p.sha256)
-			if sg.Kind == "" {
-				sg.Kind = p.kind
-			}
-		}
-		gs = append(gs, sg)
+		gs = append(gs, shelfGroup(g))
 	}
 	ids, err := s.Assign(ctx, gs)
 	if err != nil {

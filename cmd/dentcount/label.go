@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dentcount/box"
 	"dentcount/report"
 	"dentcount/shelf"
 )
@@ -77,7 +78,7 @@ label blank makes id tags to lay in the photo before anything is measured.`,
 			var labels []report.Label
 			open := 0
 			for _, p := range parts {
-				l := labelOf(p)
+				l := box.LabelOf(p)
 				if l.SizeLabel == "" {
 					open++
 				}
@@ -182,27 +183,6 @@ func (f *labelFlags) layout(cmd *cobra.Command) (report.LabelLayout, error) {
 	return layout, nil
 }
 
-// labelOf is the label of a part. A size that is not to be relied on is not
-// printed: a label outlives its doubt.
-func labelOf(p shelf.Part) report.Label {
-	l := report.Label{ID: p.ID.String(), Kind: p.Kind, Name: p.Name, LengthIn: p.Length.In,
-		QR: func(side int) string { return shelf.Tag{ID: p.ID, SideMM: side}.Text() }}
-	if p.Size.Doubt == "" {
-		l.SizeLabel, l.System, l.PerInch = p.Size.Label, p.Size.System, nominalPerInch(p.Size.Size)
-	}
-	return l
-}
-
-// nominalPerInch is the size itself where its label is one that is made, and
-// what was measured where it is not.
-func nominalPerInch(s shelf.Size) float64 {
-	var f sizeFlag
-	if err := f.Set(s.Label); err == nil && f.System == s.System {
-		return f.PerInch
-	}
-	return s.PerInch
-}
-
 func newLabelBlankCmd(a *app, f *shelfFlag) *cobra.Command {
 	var lf labelFlags
 	var n int
@@ -237,7 +217,7 @@ and lay a ruler on one scale before use. Tie the tag to the part afterwards.`,
 			}
 			var tags []report.Tag
 			for _, id := range ids {
-				tags = append(tags, report.Tag{ID: id.String(), QR: func(side int) string { return shelf.Tag{ID: id, SideMM: side}.Text() }})
+				tags = append(tags, box.TagOf(id))
 			}
 			return lf.write(a, cmd, counted(n, "id tag", "id tags"), func(w io.Writer) error { return report.TagsPDF(w, tags, paper) })
 		},

@@ -270,7 +270,7 @@ func partInWords(p shelf.Part) string {
 	if p.Size.Label == "" {
 		return words + ", size not known"
 	}
-	big, unit, other := report.SizeBothWays(p.Size.Label, p.Size.System, nominalPerInch(p.Size.Size))
+	big, unit, other := report.SizeBothWays(p.Size.Label, p.Size.System, box.NominalPerInch(p.Size.Size))
 	words += ", " + strings.TrimSpace(big+" "+unit) + " (" + other + ")"
 	switch {
 	case p.Size.By == shelf.ByPerson:

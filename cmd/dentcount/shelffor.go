@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -10,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dentcount/box"
 	"dentcount/report"
-	"dentcount/shelf"
 	"dentcount/trade"
 )
 
@@ -75,14 +74,14 @@ func newShelfForCmd(a *app, f *shelfFlag) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			found, left, err := reedsFor(cmd.Context(), s, l, float64(sett), float64(width))
+			found, doubtful, err := box.ReedsFor(cmd.Context(), s, l, float64(sett), float64(width))
 			if err != nil {
 				return err
 			}
 			if asJSON {
 				return a.servicesJSON(found)
 			}
-			return a.tellServices(l, float64(sett), found, left, limit)
+			return a.tellServices(l, float64(sett), found, doubtful, limit)
 		},
 	}
 	fl := cmd.Flags()
@@ -94,53 +93,7 @@ func newShelfForCmd(a *app, f *shelfFlag) *cobra.Command {
 	return cmd
 }
 
-// left is what was passed over, and why.
-type left struct {
-	doubtful int // of a size that is not settled
-}
-
-// reedsFor asks the shelf for the reeds that could go in, and the rules of the
-// trade which of them can give the sett. A shelf may hold very many reeds:
-// sizes that cannot give the sett are never read.
-func reedsFor(ctx context.Context, s *shelf.Shelf, l trade.Loom, sett, width float64) ([]trade.Service, left, error) {
-	q := shelf.Query{Kind: trade.PartReed, Only: shelf.OnlySure}
-	sizes, err := s.Sizes(ctx, q)
-	if err != nil {
-		return nil, left{}, err
-	}
-	var owned []trade.OwnedReed
-	for _, size := range sizes {
-		if len(trade.Sleyings(sett, size.PerInch)) == 0 {
-			continue
-		}
-		q.Size = size.Size
-		parts, err := s.Find(ctx, q)
-		if err != nil {
-			return nil, left{}, err
-		}
-		for _, p := range parts {
-			owned = append(owned, ownedReed(p))
-		}
-	}
-	found, err := trade.ReedsThatServe(l, sett, width, owned)
-	if err != nil {
-		return nil, left{}, err
-	}
-	n, err := s.Count(ctx, shelf.Query{Kind: trade.PartReed, Only: shelf.OnlyDoubtful})
-	return found, left{doubtful: n}, err
-}
-
-func ownedReed(p shelf.Part) trade.OwnedReed {
-	made := trade.MadeSize{Label: p.Size.Label, System: p.Size.System, PerInch: p.Size.PerInch}
-	if m, err := trade.ParseSize(p.Size.Label); err == nil && m.System == p.Size.System {
-		made = m // the size itself, not what was measured of it
-	}
-	length := func(b shelf.LengthBelief) trade.Length { return trade.Length{In: b.In, U: b.U} }
-	return trade.OwnedReed{ID: p.ID.String(), Size: made, Dims: trade.ReedDims{
-		Label: p.Size.Label, Length: length(p.Length), Height: length(p.Height), SleyWidth: length(p.Sley), PerInch: made.PerInch}}
-}
-
-func (a *app) tellServices(l trade.Loom, sett float64, found []trade.Service, passed left, limit int) error {
+func (a *app) tellServices(l trade.Loom, sett float64, found []trade.Service, doubtful, limit int) error {
 	if len(found) == 0 {
 		a.answerf("No reed on the shelf serves %s at %s ends per inch.\n", report.Printable(l.Name), plainNumber(sett))
 		var wants []string
@@ -185,8 +138,8 @@ func (a *app) tellServices(l trade.Loom, sett float64, found []trade.Service, pa
 	if shown < len(found) {
 		a.note("%d of %d are shown; --limit 0 shows all", shown, len(found))
 	}
-	if passed.doubtful > 0 {
-		a.note("reeds whose size is not settled were not looked at: %d; dentcount shelf list --doubtful shows them", passed.doubtful)
+	if doubtful > 0 {
+		a.note("reeds whose size is not settled were not looked at: %d; dentcount shelf list --doubtful shows them", doubtful)
 	}
 	return a.writeErr
 }

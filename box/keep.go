@@ -1,0 +1,126 @@
+package box
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+
+	"dentcount/measure"
+	"dentcount/photo"
+	"dentcount/shelf"
+)
+
+// Tag is an id tag that was seen in a photo; the zero Tag is none.
+type Tag struct{ seen seenTag }
+
+// ReadTag looks for an id tag of ours in a photo.
+func ReadTag(p *photo.Photo) Tag {
+	t, ok := findTag(p)
+	if !ok {
+		return Tag{}
+	}
+	return Tag{t}
+}
+
+// ID is the id on the tag; empty where there is none.
+func (t Tag) ID() shelf.ID { return t.seen.ID }
+
+// Check holds the ruler's scale against the printed one of the tag, and takes
+// the certainty out of an answer where they disagree.
+func (t Tag) Check(r *measure.Result) { compareScales(r, t.seen) }
+
+// Item is one measured photo that is to be kept on a shelf.
+type Item struct {
+	Name   string // as its owner calls it; shown and grouped by, never opened
+	SHA256 string // of the file that was measured
+	Bytes  int64
+	Tag    Tag
+	Result measure.Result
+	// Version of the measuring, and the facts it was told.
+	Version string
+	Facts   measure.Options
+	// Picture opens the photo that the evidence is drawn on: upright, of the size
+	// that was measured. The caller of Picture closes it.
+	Picture func() (*photo.Photo, error)
+}
+
+// Keep records measured photos on the shelf, finds which show one part, and
+// gives the parts: one for each item, in their order.
+func Keep(ctx context.Context, s *shelf.Shelf, items []Item, by GroupBy) ([]shelf.Part, error) {
+	var photos []shown
+	for _, it := range items {
+		m, err := it.measurement()
+		if err != nil {
+			return nil, err
+		}
+		ph := shelf.Photo{SHA256: it.SHA256, Path: valid(it.Name), Bytes: it.Bytes, Tag: it.Tag.ID()}
+		if _, err := s.Record(ctx, ph, m); err != nil {
+			return nil, err
+		}
+		photos = append(photos, shown{rel: it.Name, sha256: it.SHA256, tag: it.Tag.ID(), kind: m.Kind})
+	}
+	groupOf := map[string]int{} // by digest
+	var gs []shelf.Group
+	for i, g := range groups(photos, by) {
+		gs = append(gs, shelfGroup(g))
+		for _, p := range g.photos {
+			groupOf[p.sha256] = i
+		}
+	}
+	ids, err := s.Assign(ctx, gs)
+	if err != nil {
+		return nil, err
+	}
+	var parts []shelf.Part
+	for _, it := range items {
+		p, err := s.Part(ctx, ids[groupOf[it.SHA256]])
+		if err != nil {
+			return nil, err
+		}
+		parts = append(parts, p)
+	}
+	return parts, nil
+}
+
+func (it Item) measurement() (shelf.Measurement, error) {
+	p, err := it.Picture()
+	if err != nil {
+		return shelf.Measurement{}, err
+	}
+	defer p.Close()
+	r := it.Result
+	r.Photo = it.Name
+	m, err := toShelf(p, r)
+	m.Version = factsVersion(it.Version, it.Facts)
+	return m, err
+}
+
+// shelfGroup is a group in the shelf's words; a photo twice in it counts once.
+func shelfGroup(g group) shelf.Group {
+	sg := shelf.Group{Origin: valid(g.name), Tag: g.tag}
+	seen := map[string]bool{}
+	for _, p := range g.photos {
+		if !seen[p.sha256] {
+			seen[p.sha256] = true
+			sg.Photos = append(sg.Photos, p.sha256)
+		}
+		if sg.Kind == "" {
+			sg.Kind = p.kind
+		}
+	}
+	return sg
+}
+
+// handDigest names what was set by hand; empty where nothing was.
+func handDigest(h measure.Hand) string {
+	if h.ScaleIn == 0 && len(h.AddBands)+len(h.DropBands) == 0 {
+		return ""
+	}
+	b, err := json.Marshal(h)
+	if err != nil { // a number that is none; measuring refuses it
+		return "?"
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:6])
+}
