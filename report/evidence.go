@@ -47,16 +47,21 @@ func (d *drawing) evidence() error {
 	if !d.findDirections() {
 		return nil // nothing that has a place was found
 	}
-	if tl := d.r.Evidence.TickLine; len(tl) >= 2 {
-		d.line(rulerInk, 0.6*d.u, d.to(tl[0]), d.to(tl[len(tl)-1]))
-	}
 	if err := d.oneInch(); err != nil {
 		return err
 	}
-	if err := d.marks(); err != nil {
+	if err := d.ruler(); err != nil {
 		return err
 	}
 	return d.bands()
+}
+
+// ruler draws the marked edge and its marks.
+func (d *drawing) ruler() error {
+	if tl := d.r.Evidence.TickLine; len(tl) >= 2 {
+		d.line(rulerInk, 0.6*d.u, d.to(tl[0]), d.to(tl[len(tl)-1]))
+	}
+	return d.marks()
 }
 
 // findDirections fills along and wires from whatever was found.

@@ -33,6 +33,11 @@ const (
 // pixel. It is an error if p is closed or if r is the result of a photo of
 // another size. p is not changed.
 func Overlay(p *photo.Photo, r measure.Result) (image.Image, error) {
+	return overlay(p, r, Words(r), (*drawing).evidence)
+}
+
+// overlay draws by draw what r has evidence of, and words in the strip.
+func overlay(p *photo.Photo, r measure.Result, words InWords, drawIn func(*drawing) error) (image.Image, error) {
 	shown, k, err := shrunk(p)
 	if err != nil {
 		return nil, err
@@ -49,7 +54,7 @@ func Overlay(p *photo.Photo, r measure.Result) (image.Image, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := layStrip(ruling, r)
+	s, err := layStrip(ruling, r, words)
 	if err != nil {
 		return nil, err
 	}
@@ -64,7 +69,7 @@ func Overlay(p *photo.Photo, r measure.Result) (image.Image, error) {
 	draw.Draw(c.img, at, shown, shown.Bounds().Min, draw.Src)
 	if ev != nil {
 		d := drawing{canvas: c, r: r, ground: ground, at: at, k: k}
-		if err := d.evidence(); err != nil {
+		if err := drawIn(&d); err != nil {
 			return nil, err
 		}
 	}

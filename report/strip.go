@@ -44,9 +44,9 @@ type strip struct {
 	height float64 // canvas pixels
 }
 
-// layStrip lays the strip of r out for the width of c, without drawing it.
-func layStrip(c *canvas, r measure.Result) (strip, error) {
-	words := Words(r)
+// layStrip lays the strip of r with its words out for the width of c, without
+// drawing it.
+func layStrip(c *canvas, r measure.Result, words InWords) (strip, error) {
 	s := strip{status: r.Status}
 	width := float64(c.img.Bounds().Dx()) - 2*stripPad*c.u
 	indent := float64(signPx + 7)

@@ -34,6 +34,7 @@ type measureFunc func(context.Context, *photo.Photo, measure.Options) (measure.R
 func subcommands() []func(*app) *cobra.Command {
 	return []func(*app) *cobra.Command{
 		newMeasureCmd,
+		newLengthCmd,
 		newPracticeCmd,
 		newSortCmd,
 		newLabelCmd,

@@ -1,0 +1,232 @@
+package measure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"dentcount/calib"
+	"dentcount/fit"
+	"dentcount/photo"
+	"dentcount/trade"
+	"dentcount/vision"
+)
+
+// Length measures one length in one photo by the ruler in it. A photo in which
+// nothing can be measured is a LengthResult with status Refused, not an error;
+// an error is wrong options, a fault of the machine or a cancelled ctx. It does
+// not close p.
+func Length(ctx context.Context, p *photo.Photo, opt LengthOptions) (LengthResult, error) {
+	start := time.Now()
+	r, err := measureLength(ctx, p, opt)
+	r.Schema, r.Photo, r.What = 1, p.Name, opt.What
+	if r.Warnings == nil {
+		r.Warnings = []string{}
+	}
+	r.TookMS = time.Since(start).Milliseconds()
+	return r, err
+}
+
+// sight is a photo with its ruler read: what every length starts from.
+type sight struct {
+	gray  photo.Plane
+	ruler calib.Ruler
+	plane vision.Plane
+	view  fit.View
+}
+
+// look finds the ruler and its plane. found is false where there is no ruler.
+func look(ctx context.Context, p *photo.Photo, opt LengthOptions) (s sight, found bool, err error) {
+	if s.gray, err = p.Gray(); err != nil {
+		return s, false, err
+	}
+	s.ruler, found, err = calib.FindRuler(ctx, s.gray, calib.Options{Unit: calib.Unit(opt.Unit)})
+	if err != nil || !found {
+		return s, false, err
+	}
+	s.view = fit.View{
+		Focal35: p.Focal35, WidthPx: s.gray.W, HeightPx: s.gray.H,
+		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM,
+	}
+	s.plane = vision.FindPlane(s.gray, s.ruler.Scale, s.ruler.Second, fit.FocalOrUsual(s.view))
+	return s, true, nil
+}
+
+func measureLength(ctx context.Context, p *photo.Photo, opt LengthOptions) (LengthResult, error) {
+	if err := opt.check(p); err != nil {
+		return LengthResult{}, err
+	}
+	dbg := newDebug(opt.DebugDir)
+	s, found, err := look(ctx, p, opt)
+	if err != nil {
+		return LengthResult{}, err
+	}
+	dbg.lap("ruler", map[string]any{"found": found, "ladders": s.ruler.Candidates, "tilt_deg": s.plane.TiltDeg})
+	if !found {
+		return refusedLength("no ruler marks found",
+			"lay a ruler or tape along the length, flat and close to it, marks up, and fill the frame"), dbg.write()
+	}
+	base := LengthResult{Ruler: rulerOf(s.ruler)}
+	base.Evidence = &Evidence{
+		TickLine: tickLine(s.ruler.Scale), Marks: allMarks(s.ruler.Scale),
+		OneInch: oneInch(s.ruler.Scale), SizePx: [2]int{s.gray.W, s.gray.H},
+	}
+	var e vision.Ends
+	if opt.Ends != nil {
+		e = handEnds(s.plane, *opt.Ends, opt.What)
+		base.EndsByHand = true
+	} else {
+		e, found, err = vision.FindEnds(ctx, s.gray, s.plane, endsOf(opt.What))
+		if err != nil {
+			return LengthResult{}, err
+		}
+		dbg.lap("ends", map[string]any{"found": found, "length_in": e.LengthIn})
+		if !found {
+			r := refusedLength(notFoundReason(opt.What), notFoundAdvice(opt.What))
+			r.Ruler, r.Evidence = base.Ruler, base.Evidence
+			return r, dbg.write()
+		}
+	}
+	return answerLength(base, s, e, opt), dbg.write()
+}
+
+// ErrLengthOptions is wrapped by the errors about options that make no sense.
+var ErrLengthOptions = errors.New("wrong options")
+
+func (o LengthOptions) check(p *photo.Photo) error {
+	known := false
+	for _, w := range Lengths() {
+		known = known || w == o.What
+	}
+	if !known {
+		return fmt.Errorf("%w: %q is no length that is known here", ErrLengthOptions, o.What)
+	}
+	if o.Ends == nil {
+		return nil
+	}
+	w, h := float64(p.BGR.Cols()), float64(p.BGR.Rows())
+	for _, e := range o.Ends {
+		if !(e[0] >= 0 && e[0] <= w && e[1] >= 0 && e[1] <= h) {
+			return fmt.Errorf("%w: the end %g,%g lies outside the photo, which is %.0f by %.0f pixels as shown upright", ErrLengthOptions, e[0], e[1], w, h)
+		}
+	}
+	if math.Hypot(o.Ends[0][0]-o.Ends[1][0], o.Ends[0][1]-o.Ends[1][1]) < 2 {
+		return fmt.Errorf("%w: the two ends are one point", ErrLengthOptions)
+	}
+	return nil
+}
+
+func refusedLength(reason, advice string) LengthResult {
+	return LengthResult{Status: Refused, Reason: reason, Advice: advice}
+}
+
+// handU is how well a person sets an end, one standard deviation, in pixels.
+const handU = 1.5
+
+// handEnds are ends that a person set: the straight distance between them.
+func handEnds(pl vision.Plane, ends [2]Point, w What) vision.Ends {
+	e := vision.Ends{Probability: 1, UnderRuler: w == HeddleBarSpan}
+	var at [2][2]float64
+	for i, q := range ends {
+		e.At[i] = [2]float64{q[0] - 0.5, q[1] - 0.5}
+		at[i][0], at[i][1] = pl.In(e.At[i][0], e.At[i][1])
+	}
+	e.LengthIn = math.Hypot(at[1][0]-at[0][0], at[1][1]-at[0][1])
+	px := math.Hypot(e.At[1][0]-e.At[0][0], e.At[1][1]-e.At[0][1])
+	e.UIn = handU * math.Sqrt2 * e.LengthIn / px
+	return e
+}
+
+// answerLength corrects a length for what lies above what, budgets it, and
+// names the made size it stands for.
+func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) LengthResult {
+	for _, q := range e.At {
+		r.Ends = append(r.Ends, Point{q[0] + 0.5, q[1] + 0.5})
+	}
+	lift := liftOf(s, e, opt)
+	b := lengthBudget(s, e, lift)
+	in := e.LengthIn * math.Exp(lift.ln)
+	r.Budget = b
+	u := in * rootSum(b)
+	v := lengthValue(in, u)
+	r.Length = &v
+	r.Wires = e.Wires
+	if e.EyeIn > 0 {
+		eye := lengthValue(e.EyeIn*math.Exp(lift.ln), math.Hypot(e.EyeU, e.EyeIn*rootSum(b)))
+		r.Eye = &eye
+	}
+	right := s.ruler.UnitProbability * e.Probability
+	r.Confidence = right * within(goalOf(in), u)
+	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, right)
+	settleLength(&r, lift, right, opt)
+	return r
+}
+
+// goalOf is how right a length is wanted: the larger of 1/16 in and half a percent.
+func goalOf(in float64) float64 { return math.Max(1.0/16, 0.005*in) }
+
+// within is the probability that a normal error of standard deviation u is no
+// larger than tol.
+func within(tol, u float64) float64 {
+	if u <= 0 {
+		return 1
+	}
+	return math.Erf(tol / u / math.Sqrt2)
+}
+
+func rootSum(b []BudgetLine) float64 {
+	var sq float64
+	for _, l := range b {
+		sq += l.RelativeU * l.RelativeU
+	}
+	return math.Sqrt(sq)
+}
+
+// farOff is how large the expanded uncertainty (k = 2) of an answer may be,
+// relative to the length: more is not a measurement but a hint.
+const farOff = 0.02
+
+// settleLength decides the status and says what to do.
+func settleLength(r *LengthResult, lift lift, right float64, opt LengthOptions) {
+	in, u := r.Length.In, r.Length.U
+	r.Status = Answered
+	switch {
+	case right < answerAt:
+		r.Status = Unsure
+		r.Reason = "it is not certain that the right ends were found"
+		r.Advice = "look at the overlay, and set the ends yourself with --ends where they are wrong"
+		if opt.Ends != nil {
+			r.Reason = "the ruler's unit could not be told with certainty"
+			r.Advice = "say --unit in or --unit cm"
+		}
+	case 2*u > math.Max(farOff*in, 1.0/8):
+		r.Status = Unsure
+		r.Reason = fmt.Sprintf("the photo tells it only to ± %.2f in", 2*u)
+		r.Advice = "take the photo from straight above, the ruler flat and close beside the length"
+	case r.Nominal != nil && r.Nominal.Confidence < answerAt:
+		r.Status = Unsure
+		r.Reason = fmt.Sprintf("it could be %s", orLabels(r.Nominal))
+		r.Advice = "measure again with a tape, or take the photo from straight above with the ruler flat"
+	}
+	if lift.told {
+		return
+	}
+	if lift.u/(lift.distanceMM) > 0.002 {
+		hint := "say how thick the ruler is (--ruler-thickness), or how far its marks lie above or below the ends (--marks-above)"
+		if r.Status == Answered {
+			r.Warnings = append(r.Warnings, "the height of the marks against the ends is not known: "+hint)
+		} else if right >= answerAt {
+			r.Advice = hint
+		}
+	}
+}
+
+func orLabels(n *Nominal) string {
+	s := n.Label
+	if len(n.Others) > 0 {
+		s += " or " + n.Others[0].Label
+	}
+	return s
+}

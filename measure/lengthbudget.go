@@ -1,0 +1,113 @@
+package measure
+
+import (
+	"math"
+
+	"dentcount/fit"
+	"dentcount/trade"
+	"dentcount/vision"
+)
+
+// lift is the correction for the ruler's marks lying nearer to the camera than
+// the ends, or further: by m at camera distance D the marks show large by
+// D/(D-m), and the length read on them is short by (D-m)/D.
+type lift struct {
+	markMM     float64 // marks above the ends
+	u          float64 // its standard uncertainty, mm
+	distanceMM float64
+	distanceU  float64 // relative
+	ln         float64 // to add to the logarithm of the length
+	told       bool
+}
+
+// Stated priors of heights, in millimetres (common practice, no source).
+const (
+	// loose rules and tapes, their marked face above what they lie on
+	usualThicknessMM, usualThicknessUMM = 0.6, 0.8
+	// how well a person tells a height
+	toldUMM = 0.1
+)
+
+// partHeight is how far the ends lie above what the ruler lies on, and how well
+// that is known. A ruler on the bars lies on what it measures. A reed beside
+// its ruler is 6 to 10 mm thick, its wires half-way up; worn tables, feet and
+// folded tapes make up for much of it. Thread lies near the table, on its pins.
+func partHeight(w What, underRuler bool) (mm, u float64) {
+	switch {
+	case w == StringHeddle:
+		return 1, 0.8
+	case w == WireHeddle:
+		return 0.5, 0.5
+	case w == HeddleBarSpan && underRuler:
+		return 0, 0.3
+	case w == SleyWidth && underRuler:
+		return -1, 1.2 // on the wires or, nearer to the camera, on the baulks
+	case underRuler:
+		return 0, 1
+	case w == SleyWidth || w == HeddleWidth:
+		return 2, 2.5
+	}
+	return 3, 2.5
+}
+
+func liftOf(s sight, e vision.Ends, opt LengthOptions) lift {
+	var l lift
+	ppi := 1 / math.Abs(s.ruler.Scale.InPerPx((s.ruler.Scale.Lo+s.ruler.Scale.Hi)/2))
+	l.distanceMM, l.distanceU = fit.Distance(s.view, ppi)
+	if opt.MarksAboveMM != nil {
+		l.markMM, l.u, l.told = *opt.MarksAboveMM, toldUMM, true
+	} else {
+		h, u := partHeight(opt.What, e.UnderRuler)
+		t, ut := usualThicknessMM, usualThicknessUMM
+		if opt.RulerThicknessMM > 0 {
+			t, ut = opt.RulerThicknessMM, toldUMM
+			l.told = u <= 1
+		}
+		l.markMM, l.u = t-h, math.Hypot(u, ut)
+	}
+	l.ln = -math.Log(math.Max(l.distanceMM-l.markMM, 0.5*l.distanceMM) / l.distanceMM)
+	return l
+}
+
+// lensShift is how far a phone's lens is taken to move a point at the corner,
+// relative to its distance from the middle, one standard deviation, after the
+// phone's own correction (common practice, no source).
+const lensShift = 0.003
+
+func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
+	L := e.LengthIn
+	x1, _ := s.plane.In(e.At[0][0], e.At[0][1])
+	x2, _ := s.plane.In(e.At[1][0], e.At[1][1])
+	line := func(source string, rel float64, note string) BudgetLine {
+		return BudgetLine{Source: source, RelativeU: rel, Note: note}
+	}
+	note := ""
+	if !l.told {
+		note = "heights not told"
+	}
+	return []BudgetLine{
+		line("ruler marks", s.ruler.Scale.UBetween(s.plane.Scale.Along(x1), s.plane.Scale.Along(x2))/L, ""),
+		line("places of the ends", e.UIn/L, ""),
+		line("plane of the ruler", s.plane.ULength(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])/L, "how the scale changes between the ruler and the ends"),
+		line("marks above the ends", math.Hypot(l.u, l.markMM*l.distanceU)/l.distanceMM, note),
+		line("lens", lensRel(s, e), ""),
+		line("ruler's own tolerance", trade.RulerUMM(L*trade.MMPerInch)/(L*trade.MMPerInch)/3,
+			"a third of the class II tolerance, which is for the whole length of a rule"),
+	}
+}
+
+// lensRel is what the lens may do to the length against the ruler: its shift
+// grows with the square of the distance from the middle of the picture, and
+// what the ruler shares of it cancels.
+func lensRel(s sight, e vision.Ends) float64 {
+	cx, cy := float64(s.gray.W-1)/2, float64(s.gray.H-1)/2
+	corner := cx*cx + cy*cy
+	f := s.ruler.Scale.Frame
+	var sum float64
+	for _, q := range e.At {
+		a, _ := f.Locate(q[0], q[1])
+		x, y := f.Point(a, 0)
+		sum += (math.Pow(q[0]-cx, 2) + math.Pow(q[1]-cy, 2) - math.Pow(x-cx, 2) - math.Pow(y-cy, 2)) / corner / 2
+	}
+	return lensShift * math.Abs(sum)
+}

@@ -1,0 +1,47 @@
+package vision
+
+import (
+	"context"
+
+	"dentcount/photo"
+)
+
+// EndsOf names what the ends are looked for of.
+type EndsOf string
+
+// What has ends.
+const (
+	EndsOfReed        EndsOf = "reed"         // outer faces of the end caps
+	EndsOfSley        EndsOf = "sley"         // middles of the first and the last wire
+	EndsOfHeight      EndsOf = "reed-height"  // outer edges of the baulks
+	EndsOfBars        EndsOf = "heddle-bars"  // outer edges of two heddle bars
+	EndsOfString      EndsOf = "string"       // the knots of a string heddle
+	EndsOfRigidHeddle EndsOf = "rigid-heddle" // outer edges of its first and last slot
+	EndsOfWire        EndsOf = "wire"         // the ends of one wire heddle
+)
+
+// Ends are the two ends of a thing found in a photo.
+type Ends struct {
+	At [2][2]float64 // OpenCV pixels
+	// LengthIn is the distance between the ends square to them, in the plane of
+	// the ruler's face; UIn the standard uncertainty of finding them there.
+	LengthIn, UIn float64
+	// Probability that the right things were taken for the ends.
+	Probability float64
+	// UnderRuler says whether the ruler lies on the thing, not beside it.
+	UnderRuler bool
+	// Eye is the pair of ends of a string heddle's eye, where EyeIn > 0.
+	Eye         [2][2]float64
+	EyeIn, EyeU float64
+	// Wires is how many wires or slots stand between the ends, 0: not counted.
+	Wires int
+}
+
+// FindEnds looks for the ends. found is false where there are none to be seen;
+// positions are OpenCV pixels of p.
+func FindEnds(ctx context.Context, p photo.Plane, pl Plane, of EndsOf) (e Ends, found bool, err error) {
+	if err := ctx.Err(); err != nil {
+		return e, false, err
+	}
+	return e, false, nil
+}
