@@ -26,6 +26,7 @@ const (
 type Line struct {
 	Source    Source
 	RelativeU float64 // standard uncertainty relative to the pitch
+	DoF       float64 // its degrees of freedom; Known where it is not in doubt itself
 	Note      string
 }
 
@@ -42,6 +43,11 @@ type Pitch struct {
 	PerInch float64
 	U       float64 // standard uncertainty of PerInch (k = 1)
 	Budget  []Line
+	// DoF is the effective degrees of freedom of U, K95 the factor to go with it
+	// for an interval of 95 %. Lo95 and Hi95 are that interval with the priors'
+	// own shapes: thickness that is not told leans one way.
+	DoF, K95   float64
+	Lo95, Hi95 float64
 	// Read is the count per inch on the ruler's scale, angle corrected, before
 	// parallax; ReadRelU its relative uncertainty, everything but parallax.
 	Read, ReadRelU float64
@@ -93,8 +99,9 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	}
 	dents := float64(b.DentsPerBand)
 	p.Read = b.PerInch * dents / math.Cos(b.Skew)
+	dof := freedom(len(s.Marks), good)
 	add := func(src Source, u float64, note string) {
-		p.Budget = append(p.Budget, Line{src, u, note})
+		p.Budget = append(p.Budget, Line{src, u, dof(src), note})
 	}
 	spanIn := s.In(s.Hi) - s.In(s.Lo)
 	marks := s.ResidualIn * math.Sqrt(12/math.Max(float64(len(s.Marks)), 6)) / spanIn
@@ -117,11 +124,8 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 		p.Read *= 1 - z/p.DistanceMM
 		add(WireDepth, u/p.DistanceMM, "the wires' edges could not be told apart")
 	}
-	var sq float64
-	for _, l := range p.Budget {
-		sq += l.RelativeU * l.RelativeU
-	}
-	p.ReadRelU = math.Sqrt(sq)
+	read := p.combined()
+	p.ReadRelU = read.U
 
 	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
 	mean, sd := meanSD(p.Lift)
@@ -131,7 +135,9 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	}
 	add(RulerAbove, sd, note)
 	p.PerInch = p.Read * math.Exp(mean)
-	p.U = p.PerInch * math.Hypot(p.ReadRelU, sd)
+	all := p.combined()
+	p.U, p.DoF, p.K95 = p.PerInch*all.U, all.DoF, all.Coverage(0.95)
+	p.Lo95, p.Hi95 = interval95(p.Read, read, p.Lift)
 	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
 	p.Agree = math.Abs(b.MiddlePerInch-b.SpectralPerInch) / du
 	return p, nil

@@ -174,9 +174,12 @@ func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 
 func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []fit.Choice, opt Options) Result {
 	r.Part = string(b.Kind)
-	r.Pitch = &Pitch{DentsPerInch: p.PerInch, U: p.U, DentsPer10CM: p.PerInch / 0.254}
+	r.Pitch = &Pitch{
+		DentsPerInch: p.PerInch, U: p.U, DentsPer10CM: p.PerInch / 0.254,
+		K95: p.K95, DoF: counted(p.DoF), Interval95: &Range{Min: p.Lo95, Max: p.Hi95},
+	}
 	for _, l := range p.Budget {
-		r.Budget = append(r.Budget, BudgetLine{Source: string(l.Source), RelativeU: l.RelativeU, Note: l.Note})
+		r.Budget = append(r.Budget, BudgetLine{Source: string(l.Source), RelativeU: l.RelativeU, DoF: counted(l.DoF), Note: l.Note})
 	}
 	c := choices[0]
 	r.Size = &Size{SizeChoice: SizeChoice{c.Label, c.System, c.PerInch, c.P}, Others: []SizeChoice{}}
@@ -208,6 +211,14 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	r.Order = orderLine(b.Kind, c, r.Status)
 	return r
+}
+
+// counted is degrees of freedom as a Result has them: 0 past counting.
+func counted(dof float64) float64 {
+	if dof > 1e4 {
+		return 0
+	}
+	return dof
 }
 
 // doubt says what keeps two sizes apart, and what would settle it.

@@ -88,6 +88,22 @@ type Pitch struct {
 	DentsPerInch float64 `json:"dents_per_inch"`
 	U            float64 `json:"u"` // standard uncertainty (k = 1, JCGM 100) of DentsPerInch
 	DentsPer10CM float64 `json:"dents_per_10cm"`
+	// K95 times U is half of an interval that holds the truth in 95 of 100 cases
+	// (Student's t for the effective degrees of freedom DoF; DoF is 0 where those
+	// are past counting). Interval95 is that interval with its true shape: where
+	// the ruler's thickness is not told it need not lie evenly about DentsPerInch.
+	K95        float64 `json:"k95,omitempty"`
+	DoF        float64 `json:"dof,omitempty"`
+	Interval95 *Range  `json:"interval_95,omitempty"`
+}
+
+// Half95 is half of the 95 % interval about DentsPerInch; with k = 2 where no
+// factor was worked out.
+func (p Pitch) Half95() float64 {
+	if p.K95 > 0 {
+		return p.K95 * p.U
+	}
+	return 2 * p.U
 }
 
 // SizeChoice is one made size with the probability that it is the true one.
@@ -108,7 +124,9 @@ type Size struct {
 type BudgetLine struct {
 	Source    string  `json:"source"`
 	RelativeU float64 `json:"relative_u"` // standard uncertainty relative to the pitch
-	Note      string  `json:"note,omitempty"`
+	// DoF is its degrees of freedom; 0 where it is not in doubt itself.
+	DoF  float64 `json:"dof,omitempty"`
+	Note string  `json:"note,omitempty"`
 }
 
 // BandState says what a counted place along the ruler turned out to be.

@@ -59,6 +59,10 @@ func rounded(r measure.Result) measure.Result {
 		v.DentsPerInch = decimals(v.DentsPerInch, 4)
 		v.U = figures(v.U, 3)
 		v.DentsPer10CM = decimals(v.DentsPer10CM, 3)
+		v.K95, v.DoF = decimals(v.K95, 3), decimals(v.DoF, 1)
+		if v.Interval95 != nil {
+			v.Interval95 = &measure.Range{Min: decimals(v.Interval95.Min, 4), Max: decimals(v.Interval95.Max, 4)}
+		}
 		r.Pitch = &v
 	}
 	if r.Size != nil {
@@ -71,7 +75,7 @@ func rounded(r measure.Result) measure.Result {
 	}
 	budget := make([]measure.BudgetLine, len(r.Budget))
 	for i, b := range r.Budget {
-		b.RelativeU = figures(b.RelativeU, 3)
+		b.RelativeU, b.DoF = figures(b.RelativeU, 3), decimals(b.DoF, 1)
 		budget[i] = b
 	}
 	r.Budget = budget

@@ -68,13 +68,37 @@ func Explain(w io.Writer, r measure.Result) error {
 		b.WriteString("\n")
 	}
 	rel := p.U / p.DentsPerInch
-	fmt.Fprintf(&b, "    All together: %s, %s dents per inch. In 95 of 100 cases the true pitch lies within %s.\n",
-		percent(rel), number(figures(p.U, 2), 5), pm(p.DentsPerInch, 2*p.U))
+	fmt.Fprintf(&b, "    All together: %s, %s dents per inch. In 95 of 100 cases the true pitch lies within %s%s.\n",
+		percent(rel), number(figures(p.U, 2), 5), pm(p.DentsPerInch, p.Half95()), factorWords(*p))
+	if lean := leanWords(*p); lean != "" {
+		b.WriteString("    " + lean + "\n")
+	}
 	if added := math.Sqrt(sum); math.Abs(added-rel) > 0.05*rel {
 		fmt.Fprintf(&b, "    (The lines alone add up, as the root of their squares, to %s; some of them hang together.)\n", percent(added))
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// factorWords says where the factor of the 95 % interval comes from.
+func factorWords(p measure.Pitch) string {
+	switch {
+	case p.K95 == 0:
+		return ""
+	case p.DoF == 0:
+		return fmt.Sprintf(" (%s times that)", number(p.K95, 2))
+	}
+	return fmt.Sprintf(" (%s times that: Student's t with %d degrees of freedom)", number(p.K95, 2), int(p.DoF))
+}
+
+// leanWords says the 95 % interval where it does not lie evenly about the
+// pitch; empty where it does.
+func leanWords(p measure.Pitch) string {
+	iv := p.Interval95
+	if iv == nil || !(p.U > 0) || math.Abs((iv.Min+iv.Max)/2-p.DentsPerInch) < 0.2*p.U {
+		return ""
+	}
+	return fmt.Sprintf("It does not lie evenly: 95 of 100 fall between %s and %s.", number(iv.Min, 3), number(iv.Max, 3))
 }
 
 // answerLine is the whole first line of a sure answer, after the name.

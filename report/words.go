@@ -208,16 +208,16 @@ func choiceWord(s measure.SizeChoice) string {
 	return fmt.Sprintf("%s (%s)", label, Odds(s.Confidence))
 }
 
-// perInchWords is the measured pitch with the half-width of its 95 % interval
-// (k = 2), in the system of the size.
+// perInchWords is the measured pitch with the half-width of its 95 % interval,
+// in the system of the size.
 func perInchWords(r measure.Result) string {
 	if r.Pitch == nil {
 		return ""
 	}
 	p := r.Pitch
-	inch := pm(p.DentsPerInch, 2*p.U) + " dents per inch"
+	inch := pm(p.DentsPerInch, p.Half95()) + " dents per inch"
 	if r.Size != nil && r.Size.System == "metric" && p.DentsPerInch > 0 {
-		return pm(p.DentsPer10CM, 2*p.U*per10CM) + " dents in 10 cm (" + number(p.DentsPerInch, 2) + " per inch)"
+		return pm(p.DentsPer10CM, p.Half95()*per10CM) + " dents in 10 cm (" + number(p.DentsPerInch, 2) + " per inch)"
 	}
 	return inch
 }

@@ -113,7 +113,9 @@ func outcomeOf(r measure.Result) outcome {
 	}
 	if r.Pitch != nil {
 		o.PerInch, o.U = r.Pitch.DentsPerInch, r.Pitch.U
-		o.Lo95, o.Hi95 = o.PerInch-2*o.U, o.PerInch+2*o.U
+		if iv := r.Pitch.Interval95; iv != nil {
+			o.Lo95, o.Hi95 = iv.Min, iv.Max
+		}
 	}
 	for _, l := range r.Budget {
 		if o.Budget == nil {
