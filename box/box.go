@@ -9,7 +9,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -194,8 +193,8 @@ func (w *worker) one(ctx context.Context, f found) (worked, error) {
 		return worked{err: err}, nil
 	}
 	defer p.Close()
-	tag, _ := findTag(p)
-	r, err := w.measure(ctx, p)
+	tag := ReadTag(p)
+	r, err := tag.Measure(p, func() (measure.Result, error) { return w.measure(ctx, p) })
 	if ctx.Err() != nil {
 		return worked{}, ctx.Err()
 	}
@@ -203,20 +202,19 @@ func (w *worker) one(ctx context.Context, f found) (worked, error) {
 		return worked{err: err}, nil
 	}
 	r.Photo = p.Name
-	compareScales(&r, tag)
 	m, err := toShelf(p, r)
 	if err != nil {
 		return worked{err: err}, nil
 	}
 	m.Version = w.version
-	ph := shelf.Photo{SHA256: p.SHA256, Path: storedPath(f.path), Tag: tag.ID}
+	ph := shelf.Photo{SHA256: p.SHA256, Path: storedPath(f.path), Tag: tag.ID()}
 	if info, err := os.Stat(f.path); err == nil {
 		ph.Bytes = info.Size()
 	}
 	if _, err := w.shelf.Record(ctx, ph, m); err != nil {
 		return worked{}, err
 	}
-	return workedFrom(m, p.SHA256, tag.ID, false), nil
+	return workedFrom(m, p.SHA256, tag.ID(), false), nil
 }
 
 // lookUp finds a photo that was measured before, and notes where it is now.
@@ -269,30 +267,6 @@ func digest(path string) (string, error) {
 		return "", err
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
-}
-
-// scaleTolerance is how far the scale of a tag and that of the ruler may be
-// apart, relative. They lie at different places of the picture, and a tilted
-// camera sees these at different scales; an inch taken for a centimetre, or
-// tenths for eighths, is far over it.
-const scaleTolerance = 0.12
-
-// compareScales holds the ruler's scale against that of the tag.
-func compareScales(r *measure.Result, tag seenTag) {
-	if r.Ruler == nil || r.Ruler.PxPerInch <= 0 || tag.pxPerInch <= 0 {
-		return
-	}
-	off := tag.pxPerInch/r.Ruler.PxPerInch - 1
-	if math.Abs(off) <= scaleTolerance {
-		return
-	}
-	problem := fmt.Sprintf("the ruler and the printed scale of the id tag differ by %.0f %%", 100*math.Abs(off))
-	r.Warnings = append(r.Warnings, problem)
-	if r.Status == measure.Answered {
-		r.Status = measure.Unsure
-		r.Reason = problem
-		r.Advice = "see that the tag was printed at 100 % (its lower scale is 100 mm long) and lies flat beside the ruler; then take the photo again, or count by hand"
-	}
 }
 
 // toShelf puts a result into the form the shelf keeps, with its evidence and a

@@ -30,6 +30,26 @@ func (t Tag) ID() shelf.ID { return t.seen.ID }
 // the certainty out of an answer where they disagree.
 func (t Tag) Check(r *measure.Result) { compareScales(r, t.seen) }
 
+// Measure measures a photo in which the tag was seen: the tag is covered
+// meanwhile, so that its scales are not taken for the ruler, and the ruler is
+// held against it afterwards. Where there is no other ruler the tag's own
+// scales are one, and measuring is called a second time. For a tag that is
+// none it just calls measuring.
+func (t Tag) Measure(p *photo.Photo, measuring func() (measure.Result, error)) (r measure.Result, err error) {
+	t.seen.hidden(p, func() { r, err = measuring() })
+	if err != nil {
+		return r, err
+	}
+	if t.seen.Ruled && r.Ruler == nil {
+		if r, err = measuring(); err == nil && r.Ruler != nil {
+			r.Warnings = append(r.Warnings, "the ruler is the id tag's own scale, as true as it was printed")
+		}
+		return r, err
+	}
+	t.Check(&r)
+	return r, nil
+}
+
 // Item is one measured photo that is to be kept on a shelf.
 type Item struct {
 	Name   string // as its owner calls it; shown and grouped by, never opened

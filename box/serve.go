@@ -21,7 +21,7 @@ func LabelOf(p shelf.Part) report.Label {
 
 // TagOf is a blank id tag with an id that the shelf has reserved.
 func TagOf(id shelf.ID) report.Tag {
-	return report.Tag{ID: id.String(), QR: func(side int) string { return shelf.Tag{ID: id, SideMM: side}.Text() }}
+	return report.Tag{ID: id.String(), QR: func(side int) string { return shelf.Tag{ID: id, SideMM: side, Ruled: true}.Text() }}
 }
 
 // NominalPerInch is the size itself where its label is one that is made, and

@@ -26,6 +26,12 @@ const (
 	tagInches  = 4   // the upper one
 )
 
+// TagOutline is the outline of a tag, in millimetres from the middle of its QR
+// symbol, x to the right and y down as it is read.
+func TagOutline() (left, top, right, bottom float64) {
+	return -tagScaleX / 2, -tagH / 2, tagW - tagScaleX/2, tagH / 2
+}
+
 // TagsPerPage is how many tags a page of the paper holds.
 func TagsPerPage(p Paper) int {
 	l, err := tagLayout(p)

@@ -142,6 +142,9 @@ type Tag struct {
 	// SideMM is the printed side of the QR symbol in whole millimetres,
 	// outer edge to outer edge without its quiet zone; 0: not told.
 	SideMM int
+	// Ruled says that the print is an id tag, with scales on two of its edges,
+	// and no label.
+	Ruled bool
 }
 
 // Text gives the text for the QR code. It stays within the letters of QR's
@@ -153,6 +156,9 @@ func (t Tag) Text() string {
 	s := tagPrefix + string(t.ID)
 	if t.SideMM > 0 {
 		s += ":Q" + strconv.Itoa(t.SideMM)
+	}
+	if t.Ruled {
+		s += ":R1" // the first layout of its scales
 	}
 	return s
 }
@@ -180,6 +186,7 @@ func ParseTag(text string) (t Tag, ok bool) {
 			}
 			t.SideMM = n
 		}
+		t.Ruled = t.Ruled || f == "R1"
 	}
 	return t, true
 }
