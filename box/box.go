@@ -116,7 +116,7 @@ type worked struct {
 }
 
 func workedFrom(m shelf.Measurement, sha256 string, tag shelf.ID, known bool) worked {
-	return worked{sha256: sha256, tag: tag, kind: m.Kind, status: measure.Status(m.Status), says: says(m), known: known}
+	return worked{sha256: sha256, tag: tag, kind: m.Kind, status: measure.Status(m.Status), says: Says(m), known: known}
 }
 
 type worker struct {
@@ -301,8 +301,8 @@ func toShelf(p *photo.Photo, r measure.Result) (shelf.Measurement, error) {
 	return m, err
 }
 
-// says puts what was measured into a few words.
-func says(m shelf.Measurement) string {
+// Says puts what was measured into a few words.
+func Says(m shelf.Measurement) string {
 	var r measure.Result
 	if json.Unmarshal(m.Result, &r) == nil && r.Status != "" {
 		return report.Words(r).Head

@@ -54,7 +54,7 @@ func partRows(ctx context.Context, s *shelf.Shelf, parts []shelf.Part, names map
 			}
 			for _, m := range ms {
 				if m.Photo == ph.SHA256 && (m.What == shelf.WhatDentSize || row.Picture == nil) {
-					row.Says = says(m)
+					row.Says = Says(m)
 					key := shelf.Measurement{Photo: m.Photo, What: m.What, Version: m.Version} // not all of m: a sheet may be long
 					row.Picture = func() ([]byte, error) { return s.Picture(ctx, key) }
 				}
