@@ -72,7 +72,7 @@ async function showAnswer(photo) {
   update(photo, true);
   try {
     await viewer.load("/api/v1/photos/" + photo.id + "/picture");
-    viewer.fit();
+    viewer.fitRuler();
   } catch (err) {
     console.error(err);
     viewer.root.remove();
