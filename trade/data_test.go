@@ -9,8 +9,8 @@ import (
 // Every embedded table parses, and is reached by the functions that read it.
 func TestEveryTableLoads(t *testing.T) {
 	files, err := fs.Glob(dataFiles, "data/*.csv")
-	if err != nil || len(files) != 7 {
-		t.Fatalf("embedded tables: %v, %v; want 7", files, err)
+	if err != nil || len(files) != 8 {
+		t.Fatalf("embedded tables: %v, %v; want 8", files, err)
 	}
 	for _, f := range files {
 		tab := mustTable(strings.TrimPrefix(f, "data/"))
@@ -27,7 +27,7 @@ func TestEveryTableLoads(t *testing.T) {
 	}
 	for name, n := range map[string]int{
 		"reed": len(Sizes(PartReed)), "rigid": len(Sizes(PartRigidHeddle)), "counts": len(Counts()),
-		"wire": len(WireHeddleSizes()), "string": len(StringHeddleSizes()), "widths": len(RigidWidths()), "classes": len(rulerTable()),
+		"wire": len(WireHeddleSizes()), "string": len(StringHeddleSizes()), "widths": len(RigidWidths()), "classes": len(rulerTable()), "yarns": len(yarnCounts()),
 	} {
 		if n == 0 {
 			t.Errorf("%s: empty", name)

@@ -61,7 +61,7 @@ func CountHeddles(n HeddleNeed) (HeddleCount, error) {
 		bundle = 100
 	}
 	var c HeddleCount
-	c.Ends = ceil(n.WarpWidthIn * n.Sett)
+	c.Ends = EndsFor(n.WarpWidthIn, n.Sett)
 	c.PerShaft = (c.Ends + n.Shafts - 1) / n.Shafts
 	c.WithMargin = ceil(float64(c.PerShaft) * (1 + margin))
 	c.Total = c.WithMargin * n.Shafts

@@ -42,7 +42,10 @@ const (
 // ends at the sett itself or at eight dents a repeat. Ends are spread over
 // the repeat as evenly as whole ends allow. Nothing within 3 % gives an empty
 // list, and so do a sett or a reed that are not positive.
-func Sleyings(sett, reedPerInch float64) []Sleying {
+func Sleyings(sett, reedPerInch float64) []Sleying { return sleyings(sett, reedPerInch, maxErrPercent) }
+
+// sleyings is Sleyings within some other percentage.
+func sleyings(sett, reedPerInch, withinPercent float64) []Sleying {
 	if !(sett > 0) || !(reedPerInch > 0) || math.IsInf(sett, 0) || math.IsInf(reedPerInch, 0) {
 		return nil
 	}
@@ -59,7 +62,7 @@ func Sleyings(sett, reedPerInch float64) []Sleying {
 		}
 		got := reedPerInch * float64(ends) / float64(dents)
 		pct := (got/sett - 1) * 100
-		if math.Abs(pct) > maxErrPercent || math.Abs(pct) >= best-1e-9 {
+		if math.Abs(pct) > withinPercent || math.Abs(pct) >= best-1e-9 {
 			continue
 		}
 		best = math.Abs(pct)
@@ -130,6 +133,13 @@ func ReedsFor(sett float64, sizes []MadeSize) []ReedChoice {
 			out = append(out, ReedChoice{Size: m, Sleying: s, Cautions: sleyCautions(s)})
 		}
 	}
+	sortChoices(out)
+	return out
+}
+
+// sortChoices puts the best first: the simplest sleying, the nearest sett, the
+// commonest reed.
+func sortChoices(out []ReedChoice) {
 	sort.SliceStable(out, func(i, j int) bool {
 		a, b := out[i], out[j]
 		if ra, rb := sleyRank(a.Sleying), sleyRank(b.Sleying); ra != rb {
@@ -143,7 +153,6 @@ func ReedsFor(sett float64, sizes []MadeSize) []ReedChoice {
 		}
 		return a.Size.PerInch < b.Size.PerInch
 	})
-	return out
 }
 
 // sleyRank orders sleyings by how easy they are to keep and how little they

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -197,10 +196,8 @@ func lengthOrDash(in float64) string {
 }
 
 func (a *app) loomsJSON(looms []trade.Loom) error {
-	enc := json.NewEncoder(a.answers())
-	enc.SetEscapeHTML(false)
 	for _, l := range looms {
-		if err := enc.Encode(l); err != nil {
+		if err := a.jsonLine(l); err != nil {
 			return err
 		}
 	}

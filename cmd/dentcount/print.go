@@ -15,6 +15,7 @@ package main
 //  7. A failed write to standard output is a fault, not something to ignore.
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -44,6 +45,13 @@ func (w answerWriter) Write(b []byte) (int, error) {
 
 // answerf writes one piece of an answer to standard output.
 func (a *app) answerf(format string, args ...any) { fmt.Fprintf(a.answers(), format, args...) }
+
+// jsonLine writes one JSON object as one line of an answer.
+func (a *app) jsonLine(v any) error {
+	enc := json.NewEncoder(a.answers())
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
 
 // note tells something worth knowing that is no fault.
 func (a *app) note(format string, args ...any) { a.errLine("note: " + fmt.Sprintf(format, args...)) }

@@ -41,6 +41,7 @@ func subcommands() []func(*app) *cobra.Command {
 		newShelfCmd,
 		newLoomsCmd,
 		newServeCmd,
+		newSettCmd,
 		newVersionCmd,
 	}
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"strconv"
@@ -13,36 +12,6 @@ import (
 	"dentcount/report"
 	"dentcount/trade"
 )
-
-// settFlag is a sett in ends per inch; "8/cm" and "80/10cm" are taken, too.
-type settFlag float64
-
-func (f *settFlag) String() string {
-	if *f == 0 {
-		return ""
-	}
-	return strconv.FormatFloat(float64(*f), 'g', 6, 64)
-}
-func (f *settFlag) Type() string { return "sett" }
-func (f *settFlag) Set(s string) error {
-	text := strings.ReplaceAll(strings.ToLower(strings.TrimSpace(s)), " ", "")
-	k := 1.0
-	for _, u := range []struct {
-		suffix string
-		k      float64
-	}{{"/10cm", 0.254}, {"per10cm", 0.254}, {"/cm", 2.54}, {"percm", 2.54}, {"/in", 1}, {"perinch", 1}, {"epi", 1}} {
-		if t, ok := strings.CutSuffix(text, u.suffix); ok {
-			text, k = t, u.k
-			break
-		}
-	}
-	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-	if err != nil || !(x > 0) || x*k > 1000 || math.IsInf(x, 0) {
-		return fmt.Errorf("%q is no sett: say ends per inch, such as 20, or 8/cm", s)
-	}
-	*f = settFlag(x * k)
-	return nil
-}
 
 func newShelfForCmd(a *app, f *shelfFlag) *cobra.Command {
 	var loom string
@@ -148,29 +117,19 @@ func plainNumber(x float64) string { return strconv.FormatFloat(math.Round(x*100
 
 // serviceJSON is the stable form of a reed that can serve.
 type serviceJSON struct {
-	ID           string   `json:"id"`
-	Size         string   `json:"size"`
-	System       string   `json:"system"`
-	DentsPerInch float64  `json:"dents_per_inch"`
-	Sleying      []int    `json:"sleying"` // ends in each dent of the repeat
-	EndsPerInch  float64  `json:"ends_per_inch"`
-	ErrPercent   float64  `json:"err_percent"`
-	Fit          string   `json:"fit"`
-	UsableIn     float64  `json:"usable_in"`
-	Reason       string   `json:"reason"`
-	Question     string   `json:"question"`
-	Cautions     []string `json:"cautions"`
+	ID string `json:"id"`
+	sleyingJSON
+	Fit      string   `json:"fit"`
+	UsableIn float64  `json:"usable_in"`
+	Reason   string   `json:"reason"`
+	Question string   `json:"question"`
+	Cautions []string `json:"cautions"`
 }
 
 func (a *app) servicesJSON(found []trade.Service) error {
-	enc := json.NewEncoder(a.answers())
-	enc.SetEscapeHTML(false)
-	round := func(x float64) float64 { return math.Round(x*1e4) / 1e4 }
 	for _, x := range found {
-		j := serviceJSON{ID: x.Reed.ID, Size: x.Reed.Size.Label, System: x.Reed.Size.System, DentsPerInch: round(x.Reed.Size.PerInch),
-			Sleying: x.Sleying.Pattern, EndsPerInch: round(x.Sleying.EndsPerInch), ErrPercent: round(x.Sleying.ErrPercent),
-			Fit: string(x.Verdict.Kind), UsableIn: round(x.Verdict.UsableIn), Reason: x.Reason, Question: x.Verdict.Question, Cautions: append([]string{}, x.Cautions...)}
-		if err := enc.Encode(j); err != nil {
+		if err := a.jsonLine(serviceJSON{ID: x.Reed.ID, sleyingJSON: sleyingForScripts(x.Reed.Size, x.Sleying),
+			Fit: string(x.Verdict.Kind), UsableIn: round4(x.Verdict.UsableIn), Reason: x.Reason, Question: x.Verdict.Question, Cautions: append([]string{}, x.Cautions...)}); err != nil {
 			return err
 		}
 	}
