@@ -85,7 +85,7 @@ func (s Spread) Interval(p float64) (lo, hi float64) {
 
 // trials is how many values the interval of a pitch is drawn from: its ends are
 // then told to some 3 % of the standard uncertainty, in about a millisecond.
-const trials = 8000
+const trials = 6000
 
 // interval95 is the 95 % interval of a reading whose relative uncertainty is c,
 // times exp of one of the equally likely lifts.
@@ -95,7 +95,7 @@ func interval95(read float64, c Component, lift []float64) (lo, hi float64) {
 	}
 	// The t-distribution of c scaled to its uncertainty (JCGM 101:2008, 6.4.9),
 	// by its quantiles: a draw is then a look-up.
-	const n = 200
+	const n = 100
 	var t [n]float64
 	for i := range n / 2 {
 		t[i] = c.U * c.Coverage((float64(i)+0.5)/(n/2))
