@@ -34,8 +34,8 @@ var mayImport = map[string][]string{
 	"box": {"photo", "measure", "report", "shelf", "trade"},
 	// How answers with known truth are judged; no part of measuring.
 	"judge": {"trade"},
-	"web": {"measure", "report", "shelf", "box", "photo", "trade"},
-	"cmd": {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "box", "web", "judge"},
+	"web":   {"measure", "report", "shelf", "box", "photo", "trade"},
+	"cmd":   {"photo", "trade", "scene", "calib", "vision", "fit", "measure", "report", "shelf", "box", "web", "judge"},
 }
 
 // measuring are the folders whose answers scene is there to judge: were the

@@ -119,6 +119,14 @@ func (p Pitch) combined() Component {
 	return Combine(parts...)
 }
 
+// expand fills in what follows from the whole budget: U, the factor and the
+// interval of 95 %. read is the budget without the ruler's height above the wires.
+func (p *Pitch) expand(read Component) {
+	all := p.combined()
+	p.U, p.DoF, p.K95 = p.PerInch*all.U, all.DoF, all.Coverage(0.95)
+	p.Lo95, p.Hi95 = interval95(p.Read, read, p.Lift)
+}
+
 // freedom gives the degrees of freedom of each source, for marks and bands that
 // were read. Uncertainties that were stated rather than counted are taken to be
 // known to a quarter of themselves; tolerances and told or stated priors as they

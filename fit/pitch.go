@@ -20,6 +20,7 @@ const (
 	RulerItself Source = "ruler's own tolerance"
 	RulerAngle  Source = "angle between ruler and wires"
 	WireDepth   Source = "depth of the wires"
+	PhotosApart Source = "photos that stand apart"
 )
 
 // Line is one line of the budget.
@@ -70,6 +71,8 @@ const (
 	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers
 	// and by its width by others, which differ by 4 %.
 	focalKnownSpread = 0.02
+	// Tilts to some 14° change the height against the distance by 2 %.
+	tiltSpread = 0.02
 	// Depth of the wires (2.5–4 mm): what is left of it when their edges are
 	// followed apart, and when they are not.
 	depthLeftMM = 0.25
@@ -135,9 +138,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	}
 	add(RulerAbove, sd, note)
 	p.PerInch = p.Read * math.Exp(mean)
-	all := p.combined()
-	p.U, p.DoF, p.K95 = p.PerInch*all.U, all.DoF, all.Coverage(0.95)
-	p.Lo95, p.Hi95 = interval95(p.Read, read, p.Lift)
+	p.expand(read)
 	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
 	p.Agree = math.Abs(b.MiddlePerInch-b.SpectralPerInch) / du
 	return p, nil
@@ -147,14 +148,13 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 // standard uncertainty.
 func distance(v View, pxPerInch float64) (mm, relU float64) {
 	if v.DistanceMM > 0 {
-		return v.DistanceMM, 0.02
+		return v.DistanceMM, tiltSpread
 	}
 	f, spread := v.Focal35, focalKnownSpread
 	if f <= 0 {
 		f, spread = focalMedian, focalSpread
 	}
-	// Tilts to some 14° change the height against the distance by 2 %.
-	return FocalPx(f, v.WidthPx, v.HeightPx) / pxPerInch * 25.4, math.Hypot(spread, 0.02)
+	return FocalPx(f, v.WidthPx, v.HeightPx) / pxPerInch * 25.4, math.Hypot(spread, tiltSpread)
 }
 
 // FocalPx is the focal length in pixels of a photo with this 35 mm equivalent:
@@ -169,21 +169,27 @@ func FocalPx(focal35 float64, widthPx, heightPx int) float64 {
 // lifts are equally likely values of ln((D-t)/D): the quantiles of thickness
 // crossed with those of distance.
 func lifts(v View, dMM, dRelU float64) []float64 {
-	ts := []float64{v.ThicknessMM}
-	if v.ThicknessMM <= 0 {
-		ts = ts[:0]
-		for _, z := range normalQuantiles(25) {
-			ts = append(ts, math.Min(thicknessMedianMM*math.Exp(thicknessSpread*z), 4))
-		}
-	}
 	var out []float64
-	for _, t := range ts {
+	for _, t := range thicknesses(v, 25) {
 		for _, z := range normalQuantiles(9) {
 			d := dMM * math.Exp(dRelU*z)
 			out = append(out, math.Log(math.Max(d-t, 0.5*d)/d))
 		}
 	}
 	return out
+}
+
+// thicknesses are n equally likely heights of the marked face above the wires,
+// in mm, from thin to thick; the told one alone where it is told.
+func thicknesses(v View, n int) []float64 {
+	if v.ThicknessMM > 0 {
+		return []float64{v.ThicknessMM}
+	}
+	ts := make([]float64, n)
+	for i, z := range normalQuantiles(n) {
+		ts[i] = math.Min(thicknessMedianMM*math.Exp(thicknessSpread*z), 4)
+	}
+	return ts
 }
 
 // normalQuantiles are the mid quantiles of the standard normal in n equal parts.

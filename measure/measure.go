@@ -30,14 +30,20 @@ const maxSkewDeg = 8
 // measured is a Result with status Refused, not an error; an error is a fault
 // of the machine or a cancelled ctx. It does not close p.
 func Photo(ctx context.Context, p *photo.Photo, opt Options) (Result, error) {
+	r, _, err := PhotoAndReading(ctx, p, opt)
+	return r, err
+}
+
+// PhotoAndReading is Photo which also gives what was read, for SamePart.
+func PhotoAndReading(ctx context.Context, p *photo.Photo, opt Options) (Result, Reading, error) {
 	start := time.Now()
 	read, err := Read(ctx, p, opt)
 	if err != nil {
-		return Result{Schema: 1, Photo: p.Name, Warnings: []string{}, TookMS: time.Since(start).Milliseconds()}, err
+		return Result{Schema: 1, Photo: p.Name, Warnings: []string{}, TookMS: time.Since(start).Milliseconds()}, read, err
 	}
 	r := read.Answer(opt)
 	r.TookMS = time.Since(start).Milliseconds()
-	return r, read.dbg.write()
+	return r, read, read.dbg.write()
 }
 
 // Reading is what the pixels of one photo tell: the ruler and the bands, before
@@ -142,9 +148,7 @@ func (r Reading) answer(opt Options) Result {
 	if r.no {
 		return base
 	}
-	v := r.view
-	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
-	pitch, err := fit.FindPitch(r.ruler.Scale, r.bands, v)
+	pitch, err := fit.FindPitch(r.ruler.Scale, r.bands, r.viewWith(opt))
 	if err != nil {
 		base.Status, base.Reason, base.Advice = Refused, err.Error(), "choose a stretch with straight, clean wires and take the photo again"
 		return base
@@ -152,6 +156,13 @@ func (r Reading) answer(opt Options) Result {
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), readRight(r.ruler, r.bands, pitch))
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
+}
+
+// viewWith is how the photo was taken with what a person tells of it.
+func (r Reading) viewWith(opt Options) fit.View {
+	v := r.view
+	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
+	return v
 }
 
 // readRight is the probability that unit, octave and part were read right.
@@ -173,7 +184,26 @@ func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 }
 
 func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []fit.Choice, opt Options) Result {
-	r.Part = string(b.Kind)
+	r.Count = countOf(b)
+	r.Evidence.Bands = bandsOf(ruler.Scale, b)
+	one := "wire"
+	if b.Kind == vision.RigidHeddle {
+		one = "slot"
+	}
+	if n := r.Count.Bent; n > 0 {
+		r.Warnings = append(r.Warnings, plural(n, "bent "+one, "bent "+one+"s"))
+	}
+	if n := r.Count.Missing; n > 0 {
+		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
+	}
+	r.size(b.Kind, p, choices, opt)
+	return r
+}
+
+// size fills in what follows from a pitch: its budget, the size with its
+// confidence, the status and the order line.
+func (r *Result) size(kind vision.Kind, p fit.Pitch, choices []fit.Choice, opt Options) {
+	r.Part = string(kind)
 	r.Pitch = &Pitch{
 		DentsPerInch: p.PerInch, U: p.U, DentsPer10CM: p.PerInch / 0.254,
 		K95: p.K95, DoF: counted(p.DoF), Interval95: &Range{Min: p.Lo95, Max: p.Hi95},
@@ -191,26 +221,13 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Size.Others = append(r.Size.Others, SizeChoice{o.Label, o.System, o.PerInch, o.P})
 		}
 	}
-	r.Count = countOf(b)
-	r.Evidence.Bands = bandsOf(ruler.Scale, b)
-	one := "wire"
-	if b.Kind == vision.RigidHeddle {
-		one = "slot"
-	}
-	if n := r.Count.Bent; n > 0 {
-		r.Warnings = append(r.Warnings, plural(n, "bent "+one, "bent "+one+"s"))
-	}
-	if n := r.Count.Missing; n > 0 {
-		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
-	}
 	if c.P >= answerAt {
 		r.Status = Answered
 	} else {
 		r.Status = Unsure
 		r.Reason, r.Advice = doubt(choices, p, opt)
 	}
-	r.Order = orderLine(b.Kind, c, r.Status)
-	return r
+	r.Order = orderLine(kind, c, r.Status)
 }
 
 // counted is degrees of freedom as a Result has them: 0 past counting.
@@ -258,10 +275,7 @@ func sizeName(c fit.Choice) string {
 // orderLine is the size as one orders it, in both systems; a question where it
 // is not certain.
 func orderLine(k vision.Kind, c fit.Choice, st Status) string {
-	part := "reed"
-	if k == vision.RigidHeddle {
-		part = "rigid heddle"
-	}
+	part := partWord(k)
 	if st != Answered {
 		return ""
 	}

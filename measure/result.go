@@ -32,6 +32,9 @@ type Result struct {
 	Order    string       `json:"order,omitempty"`
 	Warnings []string     `json:"warnings"`
 	TookMS   int64        `json:"took_ms"`
+	// Combined is there in the answer for several photos of one part together,
+	// and in no other.
+	Combined *Combined `json:"combined,omitempty"`
 	// ByHand names what a person set, in the order of the By… constants; the
 	// rest was read in the photo.
 	ByHand []string `json:"by_hand,omitempty"`

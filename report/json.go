@@ -73,6 +73,13 @@ func rounded(r measure.Result) measure.Result {
 		}
 		r.Size = &v
 	}
+	if r.Combined != nil {
+		v := *r.Combined
+		v.ChiSquare, v.Chance, v.Widened = decimals(v.ChiSquare, 3), figures(v.Chance, 3), decimals(v.Widened, 2)
+		v.RulerThicknessMM, v.RulerThicknessUMM = decimals(v.RulerThicknessMM, 3), figures(v.RulerThicknessUMM, 3)
+		v.Photos, v.LeftOut = append([]string{}, v.Photos...), append([]string{}, v.LeftOut...)
+		r.Combined = &v
+	}
 	budget := make([]measure.BudgetLine, len(r.Budget))
 	for i, b := range r.Budget {
 		b.RelativeU, b.DoF = figures(b.RelativeU, 3), decimals(b.DoF, 1)

@@ -24,18 +24,23 @@ type Style struct {
 func Text(w io.Writer, r measure.Result, style Style) error {
 	words := Words(r)
 	name := photo.DisplayName(r.Photo)
+	if r.Combined != nil {
+		name = "all together"
+	}
 	var lines []string
 	switch r.Status {
 	case measure.Answered:
 		lines = append(lines, name+": "+style.paint(r.Status, answerLine(r)))
 		lines = appendLabelled(lines, "Order", r.Order)
 		lines = appendLabelled(lines, "Counted", countWords(r))
+		lines = appendLabelled(lines, "Photos", combinedWords(r.Combined))
 		lines = appendLabelled(lines, "Measured", measuredWords(r))
 		lines = appendLabelled(lines, "Note", strings.Join(notesOf(r, words.Do), "; "))
 	case measure.Unsure:
 		lines = append(lines, name+": "+style.paint(r.Status, words.Head+".")+" "+Printable(words.Do))
 		lines = appendLabelled(lines, "Why", words.Why)
 		lines = appendLabelled(lines, "Counted", countWords(r))
+		lines = appendLabelled(lines, "Photos", combinedWords(r.Combined))
 		lines = appendLabelled(lines, "Measured", words.Detail)
 		lines = appendLabelled(lines, "Note", strings.Join(r.Warnings, "; "))
 	default:
@@ -129,6 +134,28 @@ func countWords(r measure.Result) string {
 	}
 	if c.Missing > 0 {
 		s += fmt.Sprintf("; %d missing", c.Missing)
+	}
+	return s
+}
+
+// combinedWords says how photos of one part go together; empty without them.
+func combinedWords(c *measure.Combined) string {
+	if c == nil || len(c.Photos) == 0 {
+		return ""
+	}
+	s := plural(len(c.Photos), "photo")
+	switch {
+	case len(c.Odd) > 0:
+		s += fmt.Sprintf(" used; %d of another size", len(c.Odd))
+	case len(c.Photos) == 1:
+		s += " used"
+	case !c.Agree:
+		s += " that do not go together"
+	default:
+		s += " that agree"
+	}
+	if c.RulerThicknessUMM > 0 && c.RulerThicknessUMM < 0.5*c.RulerThicknessMM {
+		s += fmt.Sprintf("; by their distances the ruler's face lies %s mm above the wires", pm(c.RulerThicknessMM, 2*c.RulerThicknessUMM))
 	}
 	return s
 }

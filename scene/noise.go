@@ -21,6 +21,7 @@ const (
 	forChroma
 	forStrands
 	forPart
+	forRetake
 )
 
 const (

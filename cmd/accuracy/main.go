@@ -15,6 +15,9 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/schollz/progressbar/v3"
@@ -32,6 +35,8 @@ type flags struct {
 	raw      string
 	from     string
 	html     string
+	at       indexList
+	samePart int
 	draw     int
 	drawInto string
 	dirs     []string
@@ -49,6 +54,8 @@ func main() {
 	flag.StringVar(&f.raw, "raw", "", "keep what was measured of the scenes in this file (NDJSON), and go on from what it holds")
 	flag.StringVar(&f.from, "from", "", "measure nothing: report what this file holds")
 	flag.StringVar(&f.html, "html", "", "write a page with plots to this file")
+	flag.Var(&f.at, "at", "only the scenes of these indices, such as 5,13,27")
+	flag.IntVar(&f.samePart, "same-part", 0, "photograph each part this many times and measure the photos together")
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.Parse()
@@ -64,7 +71,10 @@ func main() {
 
 func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if f.draw >= 0 {
-		return drawScene(f.set, f.draw, f.drawInto, stdout)
+		return drawScene(f.set, f.draw, f.samePart, f.drawInto, stdout)
+	}
+	if f.samePart > 1 {
+		return sweepSeries(ctx, f, stdout, stderr)
 	}
 	title, samples, err := gather(ctx, f, stderr)
 	if err != nil {
@@ -113,7 +123,7 @@ func gather(ctx context.Context, f flags, stderr io.Writer) (title string, sampl
 	case f.from != "":
 		set, samples, err := loadRecord(f.from)
 		return set.String(), samples, err
-	case f.set.Scenes != 0:
+	case f.set.Scenes != 0 || len(f.at) > 0:
 		samples, err := sweep(ctx, f, stderr)
 		return f.set.String(), samples, err
 	case len(f.dirs) == 0:
@@ -135,6 +145,12 @@ func (s sceneSet) String() string {
 
 // sweep measures a set of scenes.
 func sweep(ctx context.Context, f flags, stderr io.Writer) ([]sample, error) {
+	if len(f.at) > 0 {
+		if f.raw != "" {
+			return nil, fmt.Errorf("-at measures a few scenes to look at; without -raw")
+		}
+		f.set.Scenes = slices.Max(f.at) + 1
+	}
 	if err := f.set.check(); err != nil {
 		return nil, err
 	}
@@ -143,13 +159,9 @@ func sweep(ctx context.Context, f flags, stderr io.Writer) ([]sample, error) {
 		return nil, err
 	}
 	defer rec.close()
-	bar := progressbar.DefaultSilent(int64(f.set.Scenes))
-	if file, ok := stderr.(*os.File); ok && term.IsTerminal(int(file.Fd())) {
-		bar = progressbar.NewOptions(f.set.Scenes, progressbar.OptionSetWriter(stderr), progressbar.OptionSetDescription("scenes"),
-			progressbar.OptionShowCount(), progressbar.OptionClearOnFinish())
-	}
+	bar := progress(f.set.Scenes, "scenes", stderr)
 	bar.Add(len(rec.samples))
-	samples, err := measureScenes(ctx, f.set, rec, func() { bar.Add(1) })
+	samples, err := measureScenes(ctx, f.set, f.at, rec, func() { bar.Add(1) })
 	if err != nil {
 		return nil, err
 	}
@@ -157,8 +169,8 @@ func sweep(ctx context.Context, f flags, stderr io.Writer) ([]sample, error) {
 	return samples, rec.close()
 }
 
-// drawScene writes one scene of a set and its truth.
-func drawScene(set sceneSet, i int, dir string, stdout io.Writer) error {
+// drawScene writes one scene of a set and its truth, or n photos of its part.
+func drawScene(set sceneSet, i, n int, dir string, stdout io.Writer) error {
 	set.Scenes = max(1, i+1)
 	if err := set.check(); err != nil {
 		return err
@@ -167,25 +179,79 @@ func drawScene(set sceneSet, i int, dir string, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	jpeg, t, err := scene.Photo(spec)
-	if err != nil {
-		return err
-	}
-	name := fmt.Sprintf("%s/%s-%d-%d", dir, set.Ranges, set.Seed, i)
-	t.File = fmt.Sprintf("%s-%d-%d.jpg", set.Ranges, set.Seed, i)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
 	}
-	b, err := json.MarshalIndent(t, "", " ")
+	opt, err := rangesNamed(set.Ranges)
 	if err != nil {
 		return err
 	}
-	if err := os.WriteFile(name+".jpg", jpeg, 0o666); err != nil {
+	for k, spec := range takesOf(spec, opt, max(1, n)) {
+		name := fmt.Sprintf("%s-%d-%d", set.Ranges, set.Seed, i)
+		if n > 1 {
+			name += fmt.Sprintf("-%c", 'a'+k)
+		}
+		jpeg, t, err := scene.Photo(spec)
+		if err != nil {
+			return err
+		}
+		t.File = name + ".jpg"
+		b, err := json.MarshalIndent(t, "", " ")
+		if err != nil {
+			return err
+		}
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path+".jpg", jpeg, 0o666); err != nil {
+			return err
+		}
+		if err := os.WriteFile(path+".json", append(b, '\n'), 0o666); err != nil {
+			return err
+		}
+		if _, err = fmt.Fprintf(stdout, "%s.jpg\n%s\n", path, b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// progress is a bar on a terminal and nothing elsewhere.
+func progress(n int, what string, stderr io.Writer) *progressbar.ProgressBar {
+	if file, ok := stderr.(*os.File); ok && term.IsTerminal(int(file.Fd())) {
+		return progressbar.NewOptions(n, progressbar.OptionSetWriter(stderr), progressbar.OptionSetDescription(what),
+			progressbar.OptionShowCount(), progressbar.OptionClearOnFinish())
+	}
+	return progressbar.DefaultSilent(int64(n))
+}
+
+// sweepSeries measures the parts of a set several times each.
+func sweepSeries(ctx context.Context, f flags, stdout, stderr io.Writer) error {
+	if err := f.set.check(); err != nil {
 		return err
 	}
-	if err := os.WriteFile(name+".json", append(b, '\n'), 0o666); err != nil {
+	bar := progress(f.set.Scenes*f.samePart, "photos", stderr)
+	all, err := measureSeries(ctx, f.set, f.samePart, func() { bar.Add(1) })
+	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(stdout, "%s.jpg\n%s\n", name, b)
-	return err
+	bar.Finish()
+	fmt.Fprintf(stdout, "%s; up to %d photos of each part\n", f.set, f.samePart)
+	reportSeries(stdout, all)
+	return nil
+}
+
+// indexList is a flag of indices with commas between.
+type indexList []int
+
+func (l *indexList) String() string { return fmt.Sprint([]int(*l)) }
+
+// Set implements flag.Value.
+func (l *indexList) Set(s string) error {
+	for part := range strings.SplitSeq(s, ",") {
+		i, err := strconv.Atoi(strings.TrimSpace(part))
+		if err != nil || i < 0 || i >= maxScenes {
+			return fmt.Errorf("give indices from 0, such as 5,13,27")
+		}
+		*l = append(*l, i)
+	}
+	return nil
 }

@@ -74,13 +74,13 @@ func (s sceneSet) check() error {
 	return err
 }
 
-// measureScenes draws and measures the scenes of a set that the record does not
-// hold yet, as many at a time as there are cores, without a file in between,
+// measureScenes draws and measures the scenes of a set, or those at the given
+// indices alone, that the record does not hold yet, as many at a time as there are cores, without a file in between,
 // and gives all of them in order. said is told of every scene done.
-func measureScenes(ctx context.Context, set sceneSet, rec *record, said func()) ([]sample, error) {
+func measureScenes(ctx context.Context, set sceneSet, at []int, rec *record, said func()) ([]sample, error) {
 	var todo []int
 	for i := range set.Scenes {
-		if !rec.has(i) {
+		if !rec.has(i) && (len(at) == 0 || slices.Contains(at, i)) {
 			todo = append(todo, i)
 		}
 	}

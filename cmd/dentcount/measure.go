@@ -22,6 +22,7 @@ type measureFlags struct {
 	photoFlags
 	json       bool
 	explain    bool
+	samePart   bool
 	overlayDir string
 	debugDir   string
 }
@@ -39,14 +40,24 @@ The ruler lies across the wires with its marked edge over them, and the photo is
 taken from straight above. A thick ruler lies nearer to the camera than the wires
 and makes the count too high: tell its thickness where two sizes are close.
 
+With --same-part all photos are of one part under one ruler: after the answer of
+each comes that of all together. Take them from clearly different distances, and
+the ruler's thickness need not be told. The exit status is that of the answer
+together.
+
 - reads one photo from standard input.`,
 		Example: `  dentcount measure reed.jpg
+  dentcount measure --same-part near.jpg far.jpg
   dentcount measure --ruler-thickness 1.5 --explain reed.jpg
   dentcount measure --json --overlay checked *.jpg > sizes.ndjson`,
 		Args: func(_ *cobra.Command, args []string) error { return needPhotos(a, "measure", args) },
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := checkDirs(cmd, "overlay", "debug-dir"); err != nil {
 				return err
+			}
+			if f.samePart && len(args) < 2 {
+				return usagef("--same-part puts photos of one part together, and only one is named").
+					withHint("dentcount measure --same-part near.jpg far.jpg")
 			}
 			return a.measureAll(cmd.Context(), f, args)
 		},
@@ -55,6 +66,7 @@ and makes the count too high: tell its thickness where two sizes are close.
 	flags := cmd.Flags()
 	flags.BoolVar(&f.json, "json", false, "one JSON object a photo, one per line")
 	flags.BoolVar(&f.explain, "explain", false, "say line by line where the uncertainty comes from")
+	flags.BoolVar(&f.samePart, "same-part", false, "all photos are of one part: answer them together, too")
 	flags.StringVar(&f.overlayDir, "overlay", "", "write a picture with the evidence drawn in for each photo into `DIR`")
 	flags.StringVar(&f.debugDir, "debug-dir", "", "write pictures and times of every stage into `DIR`")
 	cmd.MarkFlagsMutuallyExclusive("json", "explain")
@@ -65,10 +77,15 @@ and makes the count too high: tell its thickness where two sizes are close.
 // and counted, and the next one is taken.
 func (a *app) measureAll(ctx context.Context, f measureFlags, names []string) error {
 	overlays := report.NewOverlayWriter(f.overlayDir, names)
+	how := a.measure
+	var readings []measure.Reading
+	if f.samePart {
+		how = keeping(&readings)
+	}
 	for i, name := range names {
 		opt := f.options()
 		opt.DebugDir = debugDirOf(f.debugDir, i, len(names))
-		r, err := a.measureOne(ctx, name, opt, f.overlayDir != "", overlays)
+		r, err := a.measureOne(ctx, name, opt, how, f.overlayDir != "", overlays)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -87,16 +104,19 @@ func (a *app) measureAll(ctx context.Context, f measureFlags, names []string) er
 					return err
 				}
 			}
-		case r.Status != measure.Answered:
+		case r.Status != measure.Answered && !f.samePart:
 			a.doubt()
 		}
 	}
-	return nil
+	if !f.samePart {
+		return nil
+	}
+	return a.answerTogether(f, readings)
 }
 
 // measureOne opens and measures one photo and stores its overlay. A fault of
 // the overlay is told and counted here: the answer stands without it.
-func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, overlay bool, overlays *report.OverlayWriter) (r measure.Result, err error) {
+func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, how measureFunc, overlay bool, overlays *report.OverlayWriter) (r measure.Result, err error) {
 	// The photo that finds a flaw of ours must not take the others with it.
 	defer func() {
 		if v := recover(); v != nil {
@@ -109,7 +129,7 @@ func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, 
 		return r, err
 	}
 	defer p.Close()
-	r, err = a.measure(ctx, p, opt)
+	r, err = how(ctx, p, opt)
 	if err != nil {
 		return r, err
 	}
