@@ -173,10 +173,16 @@ func lifts(v View, dMM, dRelU float64) []float64 {
 	for _, t := range thicknesses(v, 25) {
 		for _, z := range normalQuantiles(9) {
 			d := dMM * math.Exp(dRelU*z)
-			out = append(out, math.Log(math.Max(d-t, 0.5*d)/d))
+			out = append(out, math.Log(Undo(t, d)))
 		}
 	}
 	return out
+}
+
+// Undo is the factor (D-t)/D that takes a count on a ruler t mm above the wires
+// to the count at the wires, seen from D mm above them; at least a half.
+func Undo(thicknessMM, heightMM float64) float64 {
+	return math.Max(heightMM-thicknessMM, 0.5*heightMM) / heightMM
 }
 
 // thicknesses are n equally likely heights of the marked face above the wires,

@@ -219,7 +219,7 @@ func (j *joint) solve() solution {
 			cov := mat.NewSymDense(n, nil)
 			for a := range n {
 				d, own := j.height(a, f)
-				y.SetVec(a, j.ln[a]+math.Log(math.Max(d-t, 0.5*d)/d))
+				y.SetVec(a, j.ln[a]+math.Log(Undo(t, d)))
 				for b := 0; b <= a; b++ {
 					var c float64
 					for _, src := range j.order {

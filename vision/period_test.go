@@ -1,0 +1,57 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// toneIn is a signal of span inches with a tone of amplitude a at f per inch in
+// white noise of standard deviation sigma, n values.
+func toneIn(rng *rand.Rand, n int, span, f, a, sigma float64) signal {
+	s := signal{du: span / float64(n), v: make([]float64, n)}
+	phase := 2 * math.Pi * rng.Float64()
+	for i := range s.v {
+		s.v[i] = a*math.Cos(2*math.Pi*f*float64(i)*s.du+phase) + sigma*rng.NormFloat64()
+	}
+	return s
+}
+
+// Rife & Boorstyn, IEEE Trans. Inform. Theory IT-20 (1974) 591: no unbiased
+// estimate of a tone's frequency scatters less than, for a real tone of
+// amplitude A in white noise σ at n values du apart,
+//
+//	sd(f) = √(24 σ² / (A² n (n²-1))) / (2π du)
+//
+// The Hann window costs some of it (it weighs down the ends, which tell most of
+// a frequency), and what is stated as uncertainty must be what it scatters by.
+func TestSpectralEstimateAgainstRifeBoorstyn(t *testing.T) {
+	rng := rand.New(rand.NewPCG(74, 591))
+	const n, span, f = 700, 5.0, 12.37
+	for _, sigma := range []float64{0.3, 1} {
+		floor := math.Sqrt(24*sigma*sigma/(float64(n)*(n*float64(n)-1))) / (2 * math.Pi * span / n)
+		const rounds = 150
+		var sq, bias, stated float64
+		for range rounds {
+			got, ok := findPeriod(toneIn(rng, n, span, f, 1, sigma), 2.3, 42)
+			if !ok {
+				t.Fatalf("no tone found at σ = %g", sigma)
+			}
+			bias += (got.PerInch - f) / rounds
+			sq += (got.PerInch - f) * (got.PerInch - f) / rounds
+			stated += got.U / rounds
+		}
+		sd := math.Sqrt(sq)
+		t.Logf("σ = %g: floor %.5f, scatter %.5f, stated %.5f, bias %.5f", sigma, floor, sd, stated, bias)
+		// 150 rounds tell a standard deviation to 6 %.
+		if r := sd / floor; r < 0.85 || r > 2.3 {
+			t.Errorf("σ = %g: scatters by %.2f of the floor", sigma, r)
+		}
+		if r := stated / sd; r < 0.6 || r > 2.5 {
+			t.Errorf("σ = %g: states %.2f of what it scatters by", sigma, r)
+		}
+		if math.Abs(bias) > 4*sd/math.Sqrt(rounds) {
+			t.Errorf("σ = %g: off by %.5f in the mean", sigma, bias)
+		}
+	}
+}
