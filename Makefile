@@ -1,7 +1,7 @@
 # make setup build demo test lint: each does all it needs, from nothing.
 
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test accuracy lint clean
+.PHONY: help setup build demo test accuracy bench lint clean
 
 export PATH := $(PATH):/usr/local/go/bin
 
@@ -93,6 +93,12 @@ ifdef SCENES
 else
 	go run ./cmd/accuracy -v -html out/accuracy/photos.html $(TRUTH)
 endif
+
+# Photos, or folders of them, whose cost is measured; see cmd/bench.
+PHOTOS ?= testdata/images
+
+bench: setup ## what an answer costs beside decoding its photo: make bench PHOTOS="DIR PHOTO"
+	go run ./cmd/bench $(PHOTOS)
 
 test: setup ## vet and test everything
 	go vet ./...

@@ -5,6 +5,8 @@ import (
 	"math/cmplx"
 	"sort"
 
+	"dentcount/photo"
+
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
@@ -162,4 +164,39 @@ func highPass(v []float64, half int) []float64 {
 		}
 	}
 	return out
+}
+
+// likeMarks says how much a comb is like a ruler's marks rather than wires, for
+// the order in which combs are read: marks end within a few spacings of the
+// edge and none stand outside it, wires run on. 1 where both hold, down to 0.2.
+func likeMarks(p photo.Plane, f Frame, c comb) float64 {
+	T := c.periodPx
+	half := math.Max(6*T, 40)
+	lo, hi := math.Max(c.center-half, f.Lo), math.Min(c.center+half, f.Hi)
+	near := rowsContrast(p, f, lo, hi, c.depth[0], c.depth[1], T)
+	far := rowsContrast(p, f, lo, hi, 7*T, 10*T, T)
+	out := rowsContrast(p, f, lo, hi, -4*T, -1.5*T, T)
+	if near <= 0 {
+		return 0.2
+	}
+	return math.Max(0.2, 1-math.Max(far, out)/near)
+}
+
+// rowsContrast is the mean amplitude of a comb of spacing T in rows between two
+// depths; rows are taken apart, since marks and wires lean.
+func rowsContrast(p photo.Plane, f Frame, lo, hi, d0, d1, T float64) float64 {
+	const rows = 4
+	s := sampleStrip(p, f, lo, hi, d0, d1, math.Max((d1-d0)/(rows-1), 0.5))
+	if s.cols < 3 {
+		return 0
+	}
+	var sum float64
+	amp := make([]float64, s.rows)
+	for _, k := range [3]float64{0.97, 1, 1.03} {
+		s.addAmplitude(amp, 0, s.cols-1, T*k)
+	}
+	for _, a := range amp {
+		sum += a / float64(len(amp))
+	}
+	return sum
 }

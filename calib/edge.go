@@ -246,27 +246,69 @@ func sampleStrip(p photo.Plane, f Frame, lo, hi, d0, d1, step float64) strip {
 		return strip{}
 	}
 	s.v = make([]float32, s.cols*s.rows)
-	nan := float32(math.NaN())
-	for c := 0; c < s.cols; c++ {
-		x0, y0 := f.Point(lo+float64(c), d0)
+	// In blocks of columns, row after row, so that what is read and written
+	// next lies near in memory whichever way the frame runs.
+	const block = 256
+	var xs, ys [block]int32
+	for c0 := 0; c0 < s.cols; c0 += block {
+		n := min(block, s.cols-c0)
+		var box [4]int32 // the least and greatest of xs and ys
+		for i := 0; i < n; i++ {
+			x, y := f.Point(lo+float64(c0+i), d0)
+			xs[i], ys[i] = toFixed(x), toFixed(y)
+			if i == 0 {
+				box = [4]int32{xs[0], xs[0], ys[0], ys[0]}
+			}
+			box = [4]int32{min(box[0], xs[i]), max(box[1], xs[i]), min(box[2], ys[i]), max(box[3], ys[i])}
+		}
 		for r := 0; r < s.rows; r++ {
 			d := step * float64(r)
-			x, y := x0+d*f.NX, y0+d*f.NY
-			xi, yi := int(x), int(y)
-			if x < 0 || y < 0 || xi+1 >= p.W || yi+1 >= p.H {
-				s.v[r*s.cols+c] = nan
+			dx, dy := toFixed(d*f.NX), toFixed(d*f.NY)
+			out := s.v[r*s.cols+c0 : r*s.cols+c0+n]
+			if box[0]+dx >= 0 && box[2]+dy >= 0 && box[1]+dx < int32(p.W-1)<<fixedBits && box[3]+dy < int32(p.H-1)<<fixedBits {
+				sampleRow(p, out, xs[:n], ys[:n], dx, dy)
 				continue
 			}
-			fx, fy := float32(x-float64(xi)), float32(y-float64(yi))
-			i := yi*p.W + xi
-			a, b := float32(p.Pix[i]), float32(p.Pix[i+1])
-			cc, dd := float32(p.Pix[i+p.W]), float32(p.Pix[i+p.W+1])
-			t := a + (b-a)*fx
-			s.v[r*s.cols+c] = t + (cc+(dd-cc)*fx-t)*fy
+			for i := range out {
+				out[i] = nan32
+				if x, y := xs[i]+dx, ys[i]+dy; x >= 0 && y >= 0 && x < int32(p.W-1)<<fixedBits && y < int32(p.H-1)<<fixedBits {
+					sampleRow(p, out[i:i+1], xs[i:i+1], ys[i:i+1], dx, dy)
+				}
+			}
 		}
 	}
 	return s
 }
+
+// Positions are sampled in fixed point, to 1/2048 px: pictures of up to a
+// million pixels a side.
+const fixedBits = 11
+
+func toFixed(x float64) int32 {
+	return int32(math.Round(min(max(x, -1e6), 1e6) * (1 << fixedBits)))
+}
+
+// sampleRow writes the bilinear values at (xs+dx, ys+dy) to out. All of them
+// lie in the picture.
+func sampleRow(p photo.Plane, out []float32, xs, ys []int32, dx, dy int32) {
+	w, pix := p.W, p.Pix
+	ys = ys[:len(xs)]
+	out = out[:len(xs)]
+	const part = 1<<fixedBits - 1
+	for i, x := range xs {
+		x += dx
+		y := ys[i] + dy
+		fx, fy := x&part, y&part
+		q := int(y>>fixedBits)*w + int(x>>fixedBits)
+		up, down := pix[q:q+2:q+2], pix[q+w:q+w+2:q+w+2]
+		a, c := int32(up[0]), int32(down[0])
+		a = a<<fixedBits + (int32(up[1])-a)*fx
+		c = c<<fixedBits + (int32(down[1])-c)*fx
+		out[i] = float32(a<<fixedBits+(c-a)*fy) * (1.0 / (1 << (2 * fixedBits)))
+	}
+}
+
+var nan32 = float32(math.NaN())
 
 // profile is the mean over the depths [d0, d1]; columns with nothing are NaN.
 func (s strip) profile(d0, d1 float64) []float64 {
@@ -291,14 +333,4 @@ func (s strip) profile(d0, d1 float64) []float64 {
 		}
 	}
 	return out
-}
-
-// at is the value of row r at the fractional column c, linear between columns.
-func (s strip) at(r int, c float64) float64 {
-	i := int(math.Floor(c))
-	if i < 0 || i+1 >= s.cols || r < 0 || r >= s.rows {
-		return math.NaN()
-	}
-	a, b := s.v[r*s.cols+i], s.v[r*s.cols+i+1]
-	return float64(a) + float64(b-a)*(c-float64(i))
 }

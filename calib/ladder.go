@@ -82,31 +82,9 @@ func combDepths(s strip, c comb) [2]float64 {
 	half := math.Max(6*T, 60)
 	a0 := max(0, int(c.center-half-s.lo))
 	a1 := min(s.cols-1, int(c.center+half-s.lo))
-	n := a1 - a0 + 1
 	amp := make([]float64, s.rows)
-	if n > 2 {
-		for _, k := range [5]float64{0.97, 0.985, 1, 1.015, 1.03} {
-			re, im := make([]float64, n), make([]float64, n)
-			var sg float64
-			for i := range re {
-				g := math.Sin(math.Pi * float64(i) / float64(n-1))
-				g *= g
-				sn, cs := math.Sincos(2 * math.Pi / (T * k) * float64(i))
-				re[i], im[i] = g*cs, g*sn
-				sg += g
-			}
-			for r := 0; r < s.rows; r++ {
-				row := s.v[r*s.cols+a0 : r*s.cols+a1+1]
-				var x, y float64
-				for i, v := range row {
-					if v == v {
-						x += re[i] * float64(v)
-						y += im[i] * float64(v)
-					}
-				}
-				amp[r] = math.Max(amp[r], math.Hypot(x, y)/sg)
-			}
-		}
+	for _, k := range [5]float64{0.97, 0.985, 1, 1.015, 1.03} {
+		s.addAmplitude(amp, a0, a1, T*k)
 	}
 	sm := boxSmooth(amp, 1)
 	top, ti := 0.0, 0
@@ -130,6 +108,39 @@ func combDepths(s strip, c comb) [2]float64 {
 		d1 = d0 + 1
 	}
 	return [2]float64{d0, d1}
+}
+
+// addAmplitude raises each row's amp to the amplitude of period T in it, between
+// columns a0 and a1 under a Hann window (local demodulation).
+func (s strip) addAmplitude(amp []float64, a0, a1 int, T float64) {
+	n := a1 - a0 + 1
+	if n < 3 {
+		return
+	}
+	re, im := make([]float32, n), make([]float32, n)
+	var sg float64
+	// sine and cosine by turning a vector on; a few hundred turns lose nothing
+	sn, cs := math.Sincos(2 * math.Pi / T)
+	hs, hc := math.Sincos(2 * math.Pi / float64(n-1))
+	x, y, u, v := 1.0, 0.0, 1.0, 0.0
+	for i := range re {
+		g := (1 - u) / 2
+		re[i], im[i] = float32(g*x), float32(g*y)
+		sg += g
+		x, y = x*cs-y*sn, x*sn+y*cs
+		u, v = u*hc-v*hs, u*hs+v*hc
+	}
+	for r := range amp {
+		row := s.v[r*s.cols+a0 : r*s.cols+a1+1]
+		var x, y float32
+		for i, v := range row {
+			if v == v {
+				x += re[i] * v
+				y += im[i] * v
+			}
+		}
+		amp[r] = math.Max(amp[r], math.Hypot(float64(x), float64(y))/sg)
+	}
 }
 
 func boxSmooth(v []float64, half int) []float64 {
@@ -343,30 +354,6 @@ func (l *ladder) summarise() {
 	l.periodPx = (last.along - first.along) / float64(last.n-first.n)
 }
 
-// sideContrasts are how much a place differs from the blank ruler beside it,
-// positive for a mark, at depth row r and column c: against the side it differs
-// from less, and against the side it differs from more. NaN outside the picture.
-func (l *ladder) sideContrasts(s strip, r int, c, w, gap float64) (less, more float64) {
-	var in float64
-	nin := 0
-	for _, d := range [3]float64{-w, 0, w} {
-		if v := s.at(r, c+d); !math.IsNaN(v) {
-			in += v
-			nin++
-		}
-	}
-	if nin == 0 {
-		return math.NaN(), math.NaN()
-	}
-	in /= float64(nin)
-	x := in - (s.at(r, c-gap-w)+s.at(r, c-gap+w))/2
-	y := in - (s.at(r, c+gap-w)+s.at(r, c+gap+w))/2
-	if l.dark {
-		x, y = -x, -y
-	}
-	return math.Min(x, y), math.Max(x, y)
-}
-
 // sides are the half width of a mark and the distance from its middle to where
 // blank ruler is looked for, px.
 func (l *ladder) sides() (w, gap float64) {
@@ -374,12 +361,78 @@ func (l *ladder) sides() (w, gap float64) {
 	return w, math.Min(0.5*l.periodPx, math.Max(0.33*l.periodPx, 1.8+w))
 }
 
+// sideContrasts are how much a place differs from the blank ruler beside it,
+// positive for a mark, at depth row r and column c: against the side it differs
+// from less, and against the side it differs from more. NaN outside the picture.
+func (l *ladder) sideContrasts(s strip, r int, c, w, gap float64) (less, more float64) {
+	row := s.v[r*s.cols : (r+1)*s.cols]
+	in := (between(row, c-w) + between(row, c) + between(row, c+w)) / 3
+	x := in - (between(row, c-gap-w)+between(row, c-gap+w))/2
+	y := in - (between(row, c+gap-w)+between(row, c+gap+w))/2
+	if l.dark {
+		x, y = -x, -y
+	}
+	if x > y {
+		x, y = y, x
+	}
+	return x, y
+}
+
+// lesserContrasts are, by column, how much the places of row r differ from the
+// blank ruler beside them, on the side they differ from less; NaN where either
+// side is out of the picture.
+func (l *ladder) lesserContrasts(s strip, r int) []float32 {
+	w, gap := l.sides()
+	row := s.v[r*s.cols : (r+1)*s.cols]
+	out, mean := make([]float32, s.cols), make([]float32, s.cols)
+	k := int(w)
+	f := float32(w) - float32(k)
+	for i := range mean {
+		if i-k-1 < 0 || i+k+1 >= s.cols {
+			mean[i] = nan32
+			continue
+		}
+		mean[i] = (row[i] + (1-f)*(row[i-k]+row[i+k]) + f*(row[i-k-1]+row[i+k+1])) / 3
+	}
+	k = int(gap)
+	f = float32(gap) - float32(k)
+	for i := range out {
+		if i-k-1 < 0 || i+k+1 >= s.cols {
+			out[i] = nan32
+			continue
+		}
+		x := mean[i] - (1-f)*mean[i-k] - f*mean[i-k-1]
+		y := mean[i] - (1-f)*mean[i+k] - f*mean[i+k+1]
+		if l.dark {
+			x, y = -x, -y
+		}
+		out[i] = min(x, y)
+	}
+	return out
+}
+
+// between is the value at a fractional index, linear between neighbours; NaN
+// outside.
+func between(v []float32, x float64) float64 {
+	i := int(x)
+	if !(x >= 0) || i+1 >= len(v) {
+		return math.NaN()
+	}
+	return float64(v[i]) + float64(v[i+1]-v[i])*(x-float64(i))
+}
+
 // findShear measures the lean of the marks: the lean at which they stay
 // darkest (or lightest) below the base zone.
 func (l *ladder) findShear(s strip) {
-	w, gap := l.sides()
 	d0, d1 := l.base[0], math.Min(l.maxDepth, l.base[1]*2.2+4)
 	step := math.Max(1, (d1-d0)/16)
+	var depths []float64
+	var rows [][]float32
+	for d := d0; d <= d1; d += step {
+		if r := int((d-s.d0)/s.step + 0.5); r < s.rows {
+			depths, rows = append(depths, d), append(rows, l.lesserContrasts(s, r))
+		}
+	}
 	score := func(s0, s1 float64) float64 {
 		var sum float64
 		for _, g := range l.rungs {
@@ -389,9 +442,9 @@ func (l *ladder) findShear(s strip) {
 			sh := s0 + s1*g.along/1000
 			var acc float64
 			n := 0
-			for d := d0; d <= d1; d += step {
-				v, _ := l.sideContrasts(s, int((d-s.d0)/s.step+0.5), g.along-s.lo+sh*d, w, gap)
-				if !math.IsNaN(v) {
+			for i, d := range depths {
+				v := between(rows[i], g.along-s.lo+sh*d)
+				if v == v {
 					acc += v
 					n++
 				}

@@ -59,21 +59,28 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
 	}
-	var reads []read
 	// In batches, so that the many candidates behind a clear ruler need not be
-	// read; a few batches more look for its true edge and its other scale.
-	for start, more := 0, -1; start < len(cands) && more != 0; start += batch {
+	// read; of those only the ones on the same ruler are: its true edge and its
+	// other scale may be among them.
+	var reads []read
+	clear := false
+	for len(cands) > 0 && !clear {
+		n := min(batch, len(cands))
 		if err := ctx.Err(); err != nil {
 			return r, false, err
 		}
-		for _, q := range readAll(p, cands[start:min(start+batch, len(cands))]) {
+		var ruler Scale
+		for _, q := range readAll(p, cands[:n]) {
 			reads = append(reads, *q)
-			if more < 0 && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
-				more = batchesMore + 1
+			if !clear && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
+				clear, ruler = true, q.scale
 			}
 		}
-		if more > 0 {
-			more--
+		cands = cands[n:]
+		if clear {
+			for _, q := range readAll(p, onRuler(cands, ruler, maxBeside)) {
+				reads = append(reads, *q)
+			}
 		}
 	}
 	if len(reads) == 0 {
@@ -90,11 +97,31 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 }
 
 const (
-	maxReads    = 240 // candidates read at most
-	batch       = 16
-	batchesMore = 3
-	clearWorth  = 120 // a ladder of this worth is a ruler beyond doubt
+	maxReads   = 240 // candidates read at most
+	batch      = 8
+	maxBeside  = 32  // more of them on a clear ruler
+	clearWorth = 120 // a ladder of this worth is a ruler beyond doubt
 )
+
+// onRuler are the first n candidates that run along a ruler already found: as
+// its marked edge does, no further from it than a ruler is wide.
+func onRuler(cands []candidate, s Scale, n int) []candidate {
+	wide := 6 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	var out []candidate
+	for _, c := range cands {
+		if len(out) == n {
+			break
+		}
+		if math.Abs(c.frame.NX*s.Frame.NX+c.frame.NY*s.Frame.NY) < 0.985 {
+			continue
+		}
+		x, y := c.frame.Point((c.frame.Lo+c.frame.Hi)/2, 0)
+		if along, depth := s.Frame.Locate(x, y); along > s.Lo-wide && along < s.Hi+wide && math.Abs(depth) < wide {
+			out = append(out, c)
+		}
+	}
+	return out
+}
 
 // readAll reads candidates side by side; the result keeps their order and
 // leaves out those that are no ladder.
@@ -367,7 +394,7 @@ func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
 			}
 			if len(kept) < 4 && c.periodPx > 1.9 {
 				kept = append(kept, c.periodPx)
-				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight})
+				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight * likeMarks(work, side, c)})
 				weight /= 2
 			}
 		}
