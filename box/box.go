@@ -17,6 +17,9 @@ import (
 	"sync"
 	"unicode/utf8"
 
+	"golang.org/x/sync/errgroup"
+	"golang.org/x/sync/semaphore"
+
 	"dentcount/measure"
 	"dentcount/photo"
 	"dentcount/report"
@@ -29,9 +32,12 @@ type Options struct {
 	Recursive bool
 	// Group says which photos without a tag show one part; "" means ByName.
 	Group GroupBy
-	// Jobs is how many photos are worked on at once, each of them decoded in
-	// memory; 0 means one for each core.
+	// Jobs is how many photos are worked on at once; 0 means one for each core.
 	Jobs int
+	// PixelsPerJob bounds the memory: together no more than Jobs times as many
+	// pixels are decoded at a time, but for a single photo that is larger. 0
+	// means 16 million, a photo of today's phones.
+	PixelsPerJob int64
 	// Measure is the measuring, measure.Photo. Version names it: a photo that
 	// was measured by the same version with the same facts is done.
 	Measure func(context.Context, *photo.Photo, measure.Options) (measure.Result, error)
@@ -41,6 +47,13 @@ type Options struct {
 	// Progress, where not nil, is called after each photo, never by two
 	// goroutines at once.
 	Progress func(Step)
+}
+
+func (o Options) pixelsPerJob() int64 {
+	if o.PixelsPerJob > 0 {
+		return o.PixelsPerJob
+	}
+	return 16_000_000
 }
 
 // Step is one photo that was dealt with.
@@ -74,6 +87,7 @@ func Sort(ctx context.Context, s *shelf.Shelf, folder string, opt Options) (Outc
 		return Outcome{}, err
 	}
 	out := Outcome{Photos: len(files), Skipped: skipped}
+	keepMemoryLow()
 	w := &worker{shelf: s, opt: opt, version: factsVersion(opt.Version, opt.Facts)}
 	done, err := w.all(ctx, files)
 	if err != nil {
@@ -124,46 +138,43 @@ type worker struct {
 	opt     Options
 	version string
 
+	// pixels counts those that are decoded at the time, room how many may be.
+	pixels *semaphore.Weighted
+	room   int64
+
 	mu   sync.Mutex
 	done int
 }
 
-// all works through the files. Each goroutine holds one decoded photo at a
-// time, whatever the number of files.
+// all works through the files, some at a time.
 func (w *worker) all(ctx context.Context, files []found) ([]worked, error) {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
 	jobs := w.opt.Jobs
 	if jobs < 1 {
 		jobs = runtime.GOMAXPROCS(0)
 	}
+	w.room = int64(jobs) * w.opt.pixelsPerJob()
+	w.pixels = semaphore.NewWeighted(w.room)
 	out := make([]worked, len(files))
-	next := make(chan int)
-	var wg sync.WaitGroup
-	for range min(jobs, len(files)) {
-		wg.Go(func() {
-			for i := range next {
-				res, err := w.one(ctx, files[i])
-				if err != nil {
-					cancel(err) // the shelf itself failed, or ctx has ended
-					return
-				}
-				out[i] = res
-				w.tell(files[i], res, len(files))
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(jobs)
+	for i, f := range files {
+		if gctx.Err() != nil {
+			break
+		}
+		g.Go(func() error {
+			res, err := w.one(gctx, f)
+			if err != nil {
+				return err // the shelf itself failed, or ctx has ended
 			}
+			out[i] = res
+			w.tell(f, res, len(files))
+			return nil
 		})
 	}
-feed:
-	for i := range files {
-		select {
-		case next <- i:
-		case <-ctx.Done():
-			break feed
-		}
+	if err := g.Wait(); err != nil {
+		return out, err
 	}
-	close(next)
-	wg.Wait()
-	return out, context.Cause(ctx)
+	return out, ctx.Err()
 }
 
 func (w *worker) tell(f found, res worked, total int) {
@@ -188,7 +199,20 @@ func (w *worker) one(ctx context.Context, f found) (worked, error) {
 			return res, err
 		}
 	} // else opening it says better what is wrong
-	p, err := photo.Open(f.path)
+	var taken int64
+	p, err := photo.Limits{Admit: func(pixels int64) error {
+		n := min(pixels, w.room) // one that is larger than all the room has it for itself
+		if err := w.pixels.Acquire(ctx, n); err != nil {
+			return err
+		}
+		taken = n
+		return nil
+	}}.Open(f.path)
+	defer func() { w.pixels.Release(taken) }()
+	if ctx.Err() != nil {
+		p.Close()
+		return worked{}, ctx.Err()
+	}
 	if err != nil {
 		return worked{err: err}, nil
 	}

@@ -470,6 +470,42 @@ func TestStoppedAndGoneOn(t *testing.T) {
 	}
 }
 
+// However many jobs there are, no more pixels are decoded at a time than there
+// is room for; a photo that is larger than all of it is worked on alone.
+func TestPixelsAtATime(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 12 {
+		writePhoto(t, filepath.Join(dir, fmt.Sprintf("%d.png", i)), i, answered, i) // 160 x 120
+	}
+	var now, most, want atomic.Int32
+	watched := func(ctx context.Context, p *photo.Photo, o measure.Options) (measure.Result, error) {
+		n := now.Add(1)
+		defer now.Add(-1)
+		for m := most.Load(); n > m && !most.CompareAndSwap(m, n); m = most.Load() {
+		}
+		// The others come as far as they are let.
+		for range 200 {
+			if most.Load() >= want.Load() {
+				break
+			}
+			time.Sleep(5 * time.Millisecond)
+		}
+		time.Sleep(2 * time.Millisecond)
+		return readColour(ctx, p, o)
+	}
+	for _, x := range []struct {
+		perJob int64
+		want   int32
+	}{{160 * 120 / 2, 2}, {1, 1}, {160 * 120, 4}, {0, 4}} {
+		most.Store(0)
+		want.Store(x.want)
+		out := sorted(t, openShelf(t), dir, Options{Jobs: 4, PixelsPerJob: x.perJob, Measure: watched})
+		if got := most.Load(); got != x.want || len(out.Sheet.Rows) != 12 || out.Faults != 0 {
+			t.Errorf("%d pixels a job: %d photos at a time, want %d; %d rows", x.perJob, got, x.want, len(out.Sheet.Rows))
+		}
+	}
+}
+
 func TestShelfThatFailsStopsTheRun(t *testing.T) {
 	dir := t.TempDir()
 	for i := range 5 {

@@ -12,6 +12,10 @@ type Limits struct {
 	MaxPixels int64
 	// MinSidePx is the shortest side a picture may have; 0 means DefaultMinSidePx.
 	MinSidePx int
+	// Admit, where not nil, is asked after the header was read and before the
+	// pixels are decoded, with their number. It may wait, for other photos to be
+	// closed, say; its error is returned as it is.
+	Admit func(pixels int64) error
 }
 
 // The defaults of Limits.

@@ -104,6 +104,11 @@ func (l Limits) Decode(name string, data []byte) (*Photo, error) {
 	if err := format.whole(data); err != nil {
 		return nil, wholeError(name, err)
 	}
+	if l.Admit != nil {
+		if err := l.Admit(int64(h.widthPx) * int64(h.heightPx)); err != nil {
+			return nil, err
+		}
+	}
 	meta := readMeta(format, data)
 	bgr, err := decodePixels(format, h, meta.orientation, data)
 	if err != nil {

@@ -3,7 +3,8 @@ package scene
 import (
 	"context"
 	"runtime"
-	"sync"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Photo draws a scene and stores it as JPEG.
@@ -20,33 +21,22 @@ func Photo(spec Spec) ([]byte, Truth, error) {
 // cores, and hands each to use, in no fixed order and from several goroutines
 // at once. The first error, or the end of ctx, stops it and is returned.
 func Photos(ctx context.Context, n int, spec func(i int) Spec, use func(i int, jpeg []byte, t Truth) error) error {
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wg.Go(func() {
-			for i := range next {
-				b, t, err := Photo(spec(i))
-				if err == nil {
-					err = use(i, b, t)
-				}
-				if err != nil {
-					stop(err)
-					return
-				}
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		if gctx.Err() != nil {
+			break
+		}
+		g.Go(func() error {
+			b, t, err := Photo(spec(i))
+			if err != nil {
+				return err
 			}
+			return use(i, b, t)
 		})
 	}
-feed:
-	for i := range n {
-		select {
-		case next <- i:
-		case <-ctx.Done():
-			break feed
-		}
+	if err := g.Wait(); err != nil {
+		return err
 	}
-	close(next)
-	wg.Wait()
-	return context.Cause(ctx)
+	return ctx.Err()
 }

@@ -86,7 +86,6 @@ func (a *app) sortFolder(cmd *cobra.Command, f sortFlags, folder string) error {
 	}
 	defer s.Close()
 
-	keepMemoryLow()
 	steps := a.sortSteps(folder)
 	out, err := box.Sort(ctx, s, folder, box.Options{
 		Recursive: f.recursive, Group: by, Jobs: f.jobs, Measure: a.measure, Version: measure.Version, Facts: f.options(), Progress: steps.step,

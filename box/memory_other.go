@@ -1,6 +1,6 @@
 //go:build !linux
 
-package main
+package box
 
 // keepMemoryLow does nothing here: only glibc is known to need it.
 func keepMemoryLow() {}
