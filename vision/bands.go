@@ -73,6 +73,10 @@ type Bands struct {
 	// that of the front of the wires.
 	DepthRel  float64
 	DepthTold bool
+	// FrontWidthRel is the width of a wire's (or an opening's) front over the
+	// spacing, 0 where only one of its edges was followed; FrontSupport is the
+	// share of bands whose edge lies on the line.
+	FrontWidthRel, FrontSupport float64
 	// Coherence is the share of the contrast beside the ruler that runs along the
 	// bands, 0…1: near 1 for wires, small for a table's texture.
 	Coherence float64
@@ -148,46 +152,39 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		return b, false, nil
 	}
 	b.MiddlePerInch = b.PerInch
-	b.frontOf(sig, s, p, opt.FocalPx)
+	focalPx := opt.FocalPx
+	if focalPx <= 0 {
+		focalPx = 0.8 * float64(max(p.W, p.H))
+	}
+	b.frontOf(st, ln, sig, s, focalPx)
 	return b, true, nil
 }
 
 // frontOf brings the pitch to the front of the wires, where their edges tell it.
-func (b *Bands) frontOf(sig signal, s calib.Scale, p photo.Plane, focalPx float64) {
-	if focalPx <= 0 {
-		focalPx = 0.8 * float64(max(p.W, p.H))
-	}
-	slope := 1 / b.PerInch
-	a := b.Row[0].In
-	foot, footU := footOnRuler(s, p, focalPx)
-	rise, fall := followEdges(sig.highPass(0.75*slope), a, slope, foot, len(b.Row))
-	f := fitDepth(rise, fall, a, slope, foot, footU)
-	// A reed wire is 2.5 to 4 mm deep, a heddle's panel up to 5 mm; a rounded front
-	// hides some of that. Less than a millimetre means that both sorts of edge lie
-	// in one plane, and which is not told.
-	const shallowestIn, deepestIn = 0.03, 0.26
-	deep := f.depthRel * focalPx * s.InPerPx((s.Lo+s.Hi)/2)
-	if !f.ok || deep < shallowestIn || deep > deepestIn || math.Abs(f.spacingIn/slope-1) > 0.03 || f.uRel > 0.004 {
+func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx float64) {
+	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
+	all := edgesOf(sig, l.T, 0)
+	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	p, depthRel, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
+	if !ok {
 		return
 	}
-	b.DepthTold, b.DepthRel = true, f.depthRel
+	// The same edges at several depths say how the bands run, to the last bit.
+	const parts, fewestRows = 4, 5
+	var strips []edge
+	n := max(1, min(parts, st.rows/fewestRows))
+	for i := 0; i < n; i++ {
+		r0, r1 := i*st.rows/n, (i+1)*st.rows/n
+		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
+		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
+	}
+	f, ok := fitFront(all, strips, l, p)
+	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
+		return
+	}
+	b.DepthTold, b.DepthRel, b.FrontWidthRel, b.FrontSupport = true, depthRel, f.widthRel, f.support
 	b.PerInch = 1 / f.spacingIn
-	b.U = math.Max(b.U*slope, f.uRel) * b.PerInch
-}
-
-// footOnRuler is where on the ruler (inches) the point straight below the camera
-// lies, and its standard uncertainty. A plane tilted by θ along the ruler has its
-// foot f·tanθ from the picture's centre, and its scale changes there by
-// d ln(inch per px)/dx = 2·tanθ/f.
-func footOnRuler(s calib.Scale, p photo.Plane, focalPx float64) (in, u float64) {
-	x, _ := s.Frame.Locate(float64(p.W-1)/2, float64(p.H-1)/2)
-	x = math.Min(math.Max(x, s.Lo), s.Hi)
-	h := 0.02 * (s.Hi - s.Lo)
-	rate := (math.Log(s.InPerPx(x+h)) - math.Log(s.InPerPx(x-h))) / (2 * h)
-	foot := x - focalPx*focalPx*rate/2
-	foot = math.Min(math.Max(foot, x-0.35*focalPx), x+0.35*focalPx)
-	per := s.InPerPx(x)
-	return s.In(x) + (foot-x)*per, 0.06 * focalPx * per
+	b.U = math.Hypot(f.uRel, otherRel) * b.PerInch
 }
 
 // TooFine says that the bands are too close together in the photo to be told
@@ -232,6 +229,15 @@ func (s strip) coherentFrom(l lean, half int) int {
 		}
 	}
 	return 0
+}
+
+func (g signal) at(u float64) float64 {
+	x := (u - g.u0) / g.du
+	j := int(math.Floor(x))
+	if j < 0 || j+1 >= len(g.v) {
+		return math.NaN()
+	}
+	return g.v[j] + (g.v[j+1]-g.v[j])*(x-float64(j))
 }
 
 // onRuler carries a profile along the edge to an even grid of ruler inches.

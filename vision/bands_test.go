@@ -94,26 +94,43 @@ func TestRobustLineLeavesBentOut(t *testing.T) {
 	}
 }
 
-// Edges seen at the back are drawn towards the foot; their two slopes give the
-// front's spacing back.
-func TestFitDepthFindsFront(t *testing.T) {
-	const T, z, n, foot = 0.1, 0.011, 80, 3.7
+// Edges seen at the back are drawn towards the foot; those of the fronts run
+// through the whole row with the largest spacing, and the strips are read along a
+// lean that is a little off.
+func TestFrontOfDeepWires(t *testing.T) {
+	const T, z, n, foot, perMM = 0.1, 0.011, 80, 3.7, 1.0 / 270
+	const leanIn, turnIn = 2e-5, 3e-6 // inches per px of depth, and that per band
 	rng := rand.New(rand.NewPCG(5, 6))
-	var rise, fall edgeRow
-	for k := 0; k < n; k++ {
-		l, r := T*float64(k)-0.02, T*float64(k)+0.02
-		back := func(x float64) float64 { return foot + (x-foot)*(1-z) }
-		if T*float64(k) > foot {
-			l = back(l)
-		} else {
-			r = back(r)
+	var all, strips []edge
+	for k := range n {
+		off := 0.001 * rng.NormFloat64()
+		l, r := T*float64(k)-0.02+off, T*float64(k)+0.02+off
+		// the front's both edges, and on the side that faces the foot the back's
+		type row struct {
+			in     float64
+			rising bool
 		}
-		fall.in = append(fall.in, l+0.001*rng.NormFloat64())
-		rise.in = append(rise.in, r+0.001*rng.NormFloat64())
+		at := []row{{l, true}, {r, false}}
+		if x := T * float64(k); (x-foot)*z > 0.1*T {
+			at = []row{{foot + (l-foot)*(1-z), true}, {l, true}, {r, false}}
+		} else if (foot-x)*z > 0.1*T {
+			at = append(at, row{foot + (r-foot)*(1-z), false})
+		}
+		for _, x := range at {
+			all = append(all, edge{x.in, 0, 1, x.rising})
+			for _, d := range [4]float64{-100, -70, -40, -10} {
+				strips = append(strips, edge{x.in + d*(leanIn+turnIn*float64(k)), d, 1, x.rising})
+			}
+		}
 	}
-	f := fitDepth(rise, fall, 0, T*(1-z/2), foot+0.2, 0.3)
-	if !f.ok || math.Abs(f.spacingIn/T-1) > 0.0005 || math.Abs(f.depthRel-z) > 0.002 {
-		t.Errorf("found %v: spacing %.5f of the front's, depth %.4f, want 1 and %.4f", f.ok, f.spacingIn/T, f.depthRel, z)
+	l := lattice{first: 0, T: T * (1 - z/2), count: n}
+	p, depth, _, ok := frontPlane(planesOf(all, l), perMM)
+	if !ok || math.Abs(depth-z) > 0.002 {
+		t.Fatalf("planes %v apart (%v), want %v", depth, ok, z)
+	}
+	f, ok := fitFront(all, strips, l, p)
+	if !ok || math.Abs(f.spacingIn/T-1) > 4*f.uRel || f.uRel > 2e-4 || math.Abs(f.widthRel-0.4) > 0.02 {
+		t.Errorf("%v: spacing %.5f of the front's, u %.5f, width %.3f", ok, f.spacingIn/T, f.uRel, f.widthRel)
 	}
 }
 

@@ -63,6 +63,20 @@ func (s strip) highPass(half int) strip {
 	return o
 }
 
+// smooth is each row under the kernel 1-2-1.
+func (s strip) smooth() strip {
+	o := s
+	o.v = make([]float32, len(s.v))
+	for r := 0; r < s.rows; r++ {
+		row, out := s.row(r), o.row(r)
+		copy(out, row)
+		for i := 1; i+1 < len(row); i++ {
+			out[i] = (row[i-1] + 2*row[i] + row[i+1]) / 4
+		}
+	}
+	return o
+}
+
 // lean is how far bands lean: along px per px of depth, A + B·along/1000.
 type lean struct{ A, B float64 }
 
@@ -106,7 +120,9 @@ func (s strip) sheared(l lean, r0, r1, every int) []float64 {
 // findLean finds the direction in which the strip's bands run: the lean at
 // which their mean keeps most contrast. gain is the contrast kept, 0…1.
 func findLean(s strip, halfPx int) (l lean, gain float64) {
-	h := s.highPass(halfPx)
+	// Smoothed, since taking a value between two columns smooths, too, and a lean
+	// that falls on whole columns would seem to keep more.
+	h := s.highPass(halfPx).smooth()
 	every := max(1, s.rows/20)
 	var total float64
 	cnt := 0
@@ -144,21 +160,30 @@ func findLean(s strip, halfPx int) (l lean, gain float64) {
 			best, l = v, lean{A: a}
 		}
 	}
-	stepB := 0.02
-	for it := 0; it < 9; it++ {
+	// From there by what a band shifts over the strip's depth at the strip's two
+	// ends: these two hardly depend on each other, and both are felt alike.
+	lo, hi := s.lo, s.lo+float64(s.cols-1)
+	ends := func(atLo, atHi float64) lean {
+		b := (atHi - atLo) / span / (hi - lo) * 1000
+		return lean{A: atLo/span - b*lo/1000, B: b}
+	}
+	atLo, atHi := l.at(lo)*span, l.at(hi)*span
+	const finestPx = 0.02
+	for step := 1.0; step > finestPx; {
 		moved := false
-		for _, t := range []lean{{stepA / 2, 0}, {-stepA / 2, 0}, {0, stepB}, {0, -stepB}, {stepA / 2, stepB}, {-stepA / 2, -stepB}, {stepA / 2, -stepB}, {-stepA / 2, stepB}} {
-			c := lean{l.A + t.A, l.B + t.B}
+		for _, t := range [8][2]float64{{1, -1}, {-1, 1}, {1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {-1, -1}} {
+			c := ends(atLo+step*t[0], atHi+step*t[1])
 			if math.Abs(c.B) > 0.3 {
 				continue
 			}
 			if v := score(c); v > best {
 				best, l, moved = v, c, true
+				atLo, atHi = atLo+step*t[0], atHi+step*t[1]
+				break
 			}
 		}
 		if !moved {
-			stepA /= 2
-			stepB /= 2
+			step /= 2
 		}
 	}
 	return l, best / total
