@@ -73,9 +73,15 @@ const (
 	focalKnownSpread = 0.02
 	// Tilts to some 14° change the height against the distance by 2 %.
 	tiltSpread = 0.02
-	// Depth of the wires (2.5–4 mm): what is left of it when their edges are
-	// followed apart, and when they are not.
-	depthLeftMM = 0.25
+	// The front of a reed wire is round: what is seen of it as its edge lies
+	// between its crest and half its width below. A wire is a third of the spacing
+	// wide; evenly anywhere in between is a mean and a standard deviation of these
+	// shares of the spacing. A heddle's corners are a little rounded.
+	roundDepthRel, roundDepthURel = 0.083, 0.05
+	cornerDepthMM, cornerDepthUMM = 0.1, 0.15
+	// A mark's place keeps half a pixel that no averaging takes away: blur,
+	// sharpening, and the ink's own edges.
+	markPx = 0.5
 	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
 	// may show its far edges only (up to 5 mm).
 	reedDepthMM, reedDepthUMM     = 0.5, 0.6
@@ -107,7 +113,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 		p.Budget = append(p.Budget, Line{src, u, dof(src), note})
 	}
 	spanIn := s.In(s.Hi) - s.In(s.Lo)
-	marks := s.ResidualIn * math.Sqrt(12/math.Max(float64(len(s.Marks)), 6)) / spanIn
+	marks := math.Hypot(s.ResidualIn*math.Sqrt(12/math.Max(float64(len(s.Marks)), 6))/spanIn, markPx/(s.Hi-s.Lo))
 	add(RulerMarks, marks, "")
 	add(BandPlaces, b.U/b.PerInch, "")
 	own := trade.RulerUMM(spanIn*trade.MMPerInch) / (spanIn * trade.MMPerInch) / 3
@@ -117,22 +123,15 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 
 	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
 	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
-	if b.DepthTold {
-		add(WireDepth, depthLeftMM/p.DistanceMM, "the two edges of the wires followed apart")
-	} else {
-		z, u := reedDepthMM, reedDepthUMM
-		if b.Kind == vision.RigidHeddle {
-			z, u = heddleDepthMM, heddleDepthUMM
-		}
-		p.Read *= 1 - z/p.DistanceMM
-		add(WireDepth, u/p.DistanceMM, "the wires' edges could not be told apart")
-	}
+	z, u, note := wireDepth(b)
+	p.Read *= 1 - z/p.DistanceMM
+	add(WireDepth, u/p.DistanceMM, note)
 	read := p.combined()
 	p.ReadRelU = read.U
 
 	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
 	mean, sd := meanSD(p.Lift)
-	note := "thickness not told"
+	note = "thickness not told"
 	if v.ThicknessMM > 0 {
 		note = ""
 	}
@@ -142,6 +141,21 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
 	p.Agree = math.Abs(b.MiddlePerInch-b.SpectralPerInch) / du
 	return p, nil
+}
+
+// wireDepth is how far below the plane the ruler lies on the edges were seen
+// that gave the spacing, and its standard uncertainty.
+func wireDepth(b vision.Bands) (mm, u float64, note string) {
+	spacingMM := trade.MMPerInch / b.PerInch
+	switch heddle := b.Kind == vision.RigidHeddle; {
+	case b.DepthTold && heddle:
+		return cornerDepthMM, cornerDepthUMM, "the front edges of the slots were followed"
+	case b.DepthTold:
+		return roundDepthRel * spacingMM, roundDepthURel * spacingMM, "the front edges of the wires were followed"
+	case heddle:
+		return heddleDepthMM, heddleDepthUMM, "the slots' front edges could not be told from the back ones"
+	}
+	return reedDepthMM, reedDepthUMM, "the wires' front edges could not be told from the back ones"
 }
 
 // distance is the camera's height above the wires in mm and its relative

@@ -399,3 +399,18 @@ func (pl *Plane) square(cx, cy float64) {
 	n := [3]float64{h1[1]*h2[2] - h1[2]*h2[1], h1[2]*h2[0] - h1[0]*h2[2], h1[0]*h2[1] - h1[1]*h2[0]}
 	pl.TiltDeg = math.Acos(math.Min(1, math.Abs(n[2])/norm(n))) * 180 / math.Pi
 }
+
+func invert3(a [3][3]float64) (o [3][3]float64, ok bool) {
+	det := a[0][0]*(a[1][1]*a[2][2]-a[1][2]*a[2][1]) - a[0][1]*(a[1][0]*a[2][2]-a[1][2]*a[2][0]) + a[0][2]*(a[1][0]*a[2][1]-a[1][1]*a[2][0])
+	if math.Abs(det) < 1e-30 {
+		return o, false
+	}
+	for i := 0; i < 3; i++ {
+		for j := 0; j < 3; j++ {
+			x, y := (i+1)%3, (i+2)%3
+			p, q := (j+1)%3, (j+2)%3
+			o[j][i] = (a[x][p]*a[y][q] - a[x][q]*a[y][p]) / det
+		}
+	}
+	return o, true
+}
