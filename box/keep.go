@@ -30,13 +30,17 @@ func (t Tag) ID() shelf.ID { return t.seen.ID }
 // the certainty out of an answer where they disagree.
 func (t Tag) Check(r *measure.Result) { compareScales(r, t.seen) }
 
+// Covered runs f while the tag is covered in the photo's pixels, so that the
+// scales on its edges are not taken for the ruler.
+func (t Tag) Covered(p *photo.Photo, f func()) { t.seen.covered(p, f) }
+
 // Measure measures a photo in which the tag was seen: the tag is covered
 // meanwhile, so that its scales are not taken for the ruler, and the ruler is
 // held against it afterwards. Where there is no other ruler the tag's own
 // scales are one, and measuring is called a second time. For a tag that is
 // none it just calls measuring.
 func (t Tag) Measure(p *photo.Photo, measuring func() (measure.Result, error)) (r measure.Result, err error) {
-	t.seen.hidden(p, func() { r, err = measuring() })
+	t.Covered(p, func() { r, err = measuring() })
 	if err != nil {
 		return r, err
 	}

@@ -74,9 +74,8 @@ func findTag(p *photo.Photo) (tag seenTag, ok bool) {
 	return tag, true
 }
 
-// hidden covers an id tag in the picture while f runs, so that the scales on
-// its edges are not taken for the ruler.
-func (tag seenTag) hidden(p *photo.Photo, f func()) {
+// covered lays a plain card over an id tag in the picture while f runs.
+func (tag seenTag) covered(p *photo.Photo, f func()) {
 	if !tag.Ruled || tag.plane == nil {
 		f()
 		return

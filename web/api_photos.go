@@ -144,7 +144,8 @@ func (s *Server) measureInto(ctx context.Context, h *held, data []byte) (err err
 	}
 	defer p.Close()
 	tag := box.ReadTag(p)
-	kept, err := measure.Keep(p)
+	var kept *measure.Kept
+	tag.Covered(p, func() { kept, err = measure.Keep(p) })
 	if err != nil {
 		return err
 	}
