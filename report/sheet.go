@@ -160,10 +160,22 @@ func (r SheetRow) why() string {
 
 // part names what it is; empty where nobody could tell.
 func (r SheetRow) part() string {
-	if r.Kind == "" {
+	if r.Kind == "" || r.Kind == kindUnknown {
 		return ""
 	}
 	return PartName(r.Kind)
+}
+
+// kindUnknown is the shelf's word for a part of which no photo tells what it is.
+const kindUnknown = "part"
+
+// says is what a photo tells by itself; empty for a row's only photo, of which
+// the row says it.
+func (r SheetRow) says(p SheetPhoto) string {
+	if len(r.Photos) == 1 {
+		return ""
+	}
+	return p.Says
 }
 
 // settleLine is the next thing to type for an open row.

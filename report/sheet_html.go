@@ -65,7 +65,7 @@ func SheetHTML(w io.Writer, s Sheet) error {
 		}
 		h.SortLength = fmt.Sprintf("%.4f", r.LengthIn)
 		for _, p := range r.Photos {
-			h.Pictures = append(h.Pictures, htmlPicture{Printable(p.Name), Printable(p.Says), p.Picture})
+			h.Pictures = append(h.Pictures, htmlPicture{Printable(p.Name), Printable(r.says(p)), p.Picture})
 		}
 		h.Name, h.Place = Printable(r.Name), Printable(r.Place)
 		if h.Open {

@@ -135,7 +135,7 @@ func (l *sheetPrinter) rowLines(r SheetRow, w float64) []string {
 			out = append(out, fmt.Sprintf("and %d photos more", len(r.Photos)-i))
 			break
 		}
-		out = append(out, l.wrap(joinNotEmpty(": ", p.Name, p.Says), w, 2)...)
+		out = append(out, l.wrap(joinNotEmpty(": ", p.Name, r.says(p)), w, 2)...)
 	}
 	return out
 }

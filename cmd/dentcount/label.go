@@ -50,11 +50,7 @@ label blank makes id tags to lay in the photo before anything is measured.`,
 			if err != nil {
 				return err
 			}
-			ids, err := parseIDs(args)
-			if err != nil {
-				return err
-			}
-			s, err := f.openThere(cmd.Context(), a)
+			s, ids, err := f.openFor(cmd.Context(), a, args)
 			if err != nil {
 				return err
 			}

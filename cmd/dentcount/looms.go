@@ -211,15 +211,11 @@ func newLoomsShowCmd(a *app, f *shelfFlag) *cobra.Command {
 		Short: "Show a loom, and the reed that uses all of it",
 		Args:  oneArg("the loom's name", "dentcount looms show big-blue"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := f.openThere(cmd.Context(), a)
+			s, l, err := f.openLoom(cmd.Context(), a, args[0])
 			if err != nil {
 				return err
 			}
 			defer s.Close()
-			l, err := s.Loom(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
 			if asJSON {
 				return a.loomsJSON([]trade.Loom{l})
 			}
@@ -241,15 +237,11 @@ func newLoomsRemoveCmd(a *app, f *shelfFlag) *cobra.Command {
 		Short: "Take a loom off the shelf",
 		Args:  oneArg("the loom's name", "dentcount looms remove big-blue"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := f.openThere(cmd.Context(), a)
+			s, l, err := f.openLoom(cmd.Context(), a, args[0])
 			if err != nil {
 				return err
 			}
 			defer s.Close()
-			l, err := s.Loom(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
 			if err := s.RemoveLoom(cmd.Context(), args[0]); err != nil {
 				return err
 			}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dentcount/shelf"
+	"dentcount/trade"
 )
 
 // shelfFlag names the shelf that a command works on.
@@ -42,6 +43,30 @@ func (f *shelfFlag) openThere(ctx context.Context, a *app) (*shelf.Shelf, error)
 			Advice: "dentcount sort, dentcount shelf add and dentcount looms add make one; --shelf FILE names another"}
 	}
 	return f.open(ctx, a)
+}
+
+// openLoom opens a shelf that must be there, and finds a loom on it.
+func (f *shelfFlag) openLoom(ctx context.Context, a *app, name string) (*shelf.Shelf, trade.Loom, error) {
+	s, err := f.openThere(ctx, a)
+	if err != nil {
+		return nil, trade.Loom{}, err
+	}
+	l, err := s.Loom(ctx, name)
+	if err != nil {
+		s.Close()
+		return nil, trade.Loom{}, err
+	}
+	return s, l, nil
+}
+
+// openFor opens a shelf that must be there, for the parts with these ids.
+func (f *shelfFlag) openFor(ctx context.Context, a *app, args []string) (*shelf.Shelf, []shelf.ID, error) {
+	ids, err := parseIDs(args)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := f.openThere(ctx, a)
+	return s, ids, err
 }
 
 func (f *shelfFlag) path(a *app) (string, error) {

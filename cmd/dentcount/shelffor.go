@@ -34,15 +34,11 @@ func newShelfForCmd(a *app, f *shelfFlag) *cobra.Command {
 			case limit < 0:
 				return usagef("--limit %d: say how many, or 0 for all", limit)
 			}
-			s, err := f.openThere(cmd.Context(), a)
+			s, l, err := f.openLoom(cmd.Context(), a, loom)
 			if err != nil {
 				return err
 			}
 			defer s.Close()
-			l, err := s.Loom(cmd.Context(), loom)
-			if err != nil {
-				return err
-			}
 			found, doubtful, err := box.ReedsFor(cmd.Context(), s, l, float64(sett), float64(width))
 			if err != nil {
 				return err
