@@ -97,8 +97,13 @@ endif
 # Photos, or folders of them, whose cost is measured; see cmd/bench.
 PHOTOS ?= testdata/images
 
-bench: setup ## what an answer costs beside decoding its photo: make bench PHOTOS="DIR PHOTO"
+# How many photos of 12 megapixels are sorted on one core, and on two.
+SORT ?= 8
+
+bench: setup ## what a photo, a sorted box and a large shelf cost: make bench PHOTOS="DIR PHOTO" SORT=200
 	go run ./cmd/bench $(PHOTOS)
+	go test ./shelf -run '^$$' -bench Shelf -benchtime 20x
+	DENTCOUNT_BENCH_PHOTOS=$(SORT) go test ./box -run '^$$' -bench 'Sort$$' -benchtime 1x -timeout 1h
 
 test: setup ## vet and test everything
 	go vet ./...
