@@ -335,7 +335,7 @@ func (s *Server) sendPart(w http.ResponseWriter, r *http.Request, p shelf.Part) 
 				continue
 			}
 			evidence = append(evidence, evidenceJSON{Photo: ph.SHA256, Name: shortName(ph.Path), Says: box.Says(m), Status: m.Status, What: m.What, Result: m.Result,
-				Picture: "/api/v1/parts/" + p.ID.String() + "/pictures/" + ph.SHA256})
+				Picture: apiRoot + "/parts/" + p.ID.String() + "/pictures/" + ph.SHA256})
 		}
 	}
 	said := []saidJSON{}

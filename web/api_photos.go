@@ -71,7 +71,7 @@ func (s *Server) receive(w http.ResponseWriter, r *http.Request) error {
 	})
 	s.photos.add(h)
 	waitFor(r, h.job.done, wait)
-	w.Header().Set("Location", "/api/v1/photos/"+h.id)
+	w.Header().Set("Location", apiRoot+"/photos/"+h.id)
 	return s.sendPhoto(w, http.StatusCreated, h)
 }
 

@@ -2,13 +2,11 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -68,7 +66,7 @@ func openTab(t *testing.T, url string, width, height int64, dark bool) *tab {
 		t.Fatal(browser.err)
 	}
 	ctx, cancel := chromedp.NewContext(browser.ctx)
-	ctx, cancelTime := context.WithTimeout(ctx, 3*time.Minute)
+	ctx, cancelTime := context.WithTimeout(ctx, 90*time.Second)
 	t.Cleanup(func() { cancelTime(); cancel() })
 	b := &tab{t, ctx}
 	b.do(chromedp.Navigate("about:blank"))
@@ -116,7 +114,7 @@ func eval[T any](b *tab, js string) T {
 // wait waits until js is true.
 func (b *tab) wait(js string) {
 	b.t.Helper()
-	until := time.Now().Add(60 * time.Second)
+	until := time.Now().Add(30 * time.Second)
 	for !eval[bool](b, "!!("+js+")") {
 		if time.Now().After(until) {
 			b.shot("waiting")
@@ -161,19 +159,3 @@ func (b *tab) upload(sel string, files ...string) {
 	b.do(chromedp.SetUploadFiles(sel, files))
 }
 
-// The whole way in a phone's window: upload, answer, a point dragged, another
-// answer, and the label.
-func TestUploadToAnswer(t *testing.T) {
-	s := startServer(t, nil)
-	b := openTab(t, s.url+"/", 360, 740, false)
-	b.wait(`document.querySelector("h1")`)
-	b.shot("360-light-measure")
-	b.upload("#take", photoFile(t, "reed-10-025.jpg"))
-	b.wait(`document.querySelector(".answer.answered")`)
-	if got := b.text(".size"); !strings.HasPrefix(got, "10") || !strings.Contains(got, "reed") {
-		t.Errorf("the answer reads %q, want 10 and reed", got)
-	}
-	b.shot("360-light-answer")
-	var found map[string]any
-	_ = json.Unmarshal(nil, &found)
-}

@@ -64,6 +64,9 @@ func asProblem(err error) *problem {
 		return bad(http.StatusUnprocessableEntity, err.Error(), "")
 	}
 	if q, ok := trade.AsQuestion(err); ok {
+		if q.Problem == "" {
+			return bad(http.StatusUnprocessableEntity, q.Ask, "")
+		}
 		return bad(http.StatusUnprocessableEntity, q.Problem, q.Ask)
 	}
 	return nil

@@ -12,47 +12,64 @@ import (
 //go:embed assets openapi.yaml
 var embedded embed.FS
 
+// route is one operation of the interface.
+type route struct {
+	pattern string // as http.ServeMux wants it, without apiRoot
+	answer  func(http.ResponseWriter, *http.Request) error
+}
+
+const apiRoot = "/api/v1"
+
+// routes are all operations of the interface; openapi.yaml describes the same.
+func (s *Server) routes() []route {
+	return []route{
+		{"POST /photos", s.receive},
+		{"GET /photos/{id}", s.showPhoto},
+		{"DELETE /photos/{id}", s.dropPhoto},
+		{"PUT /photos/{id}/facts", s.mend},
+		{"GET /photos/{id}/picture", s.picture},
+		{"GET /photos/{id}/overlay", s.overlay},
+
+		{"GET /parts", s.listParts},
+		{"POST /parts", s.addPart},
+		{"POST /parts/from-photos", s.keep},
+		{"GET /parts/{id}", s.showPart},
+		{"PATCH /parts/{id}", s.describePart},
+		{"POST /parts/{id}/settle", s.settlePart},
+		{"GET /parts/{id}/pictures/{sha}", s.partPicture},
+
+		{"GET /labels", s.labels},
+		{"POST /tags", s.tags},
+		{"GET /sheet/{kind}", s.sheet},
+
+		{"GET /looms", s.listLooms},
+		{"PUT /looms/{name}", s.putLoom},
+		{"DELETE /looms/{name}", s.removeLoom},
+		{"GET /looms/{name}/reeds", s.loomReeds},
+		{"GET /looms/{name}/check/{id}", s.loomCheck},
+
+		{"GET /openapi.yaml", s.openapi},
+	}
+}
+
 // Handler is the page and its interface with all guards before it.
 func (s *Server) Handler() http.Handler {
 	mux := http.NewServeMux()
-	on := func(pattern string, f func(http.ResponseWriter, *http.Request) error) {
-		mux.Handle(pattern, s.handle(f))
+	for _, r := range s.routes() {
+		method, path, _ := strings.Cut(r.pattern, " ")
+		mux.Handle(method+" "+apiRoot+path, s.handle(r.answer))
 	}
-
-	on("POST /api/v1/photos", s.receive)
-	on("GET /api/v1/photos/{id}", s.showPhoto)
-	on("DELETE /api/v1/photos/{id}", s.dropPhoto)
-	on("PUT /api/v1/photos/{id}/facts", s.mend)
-	on("GET /api/v1/photos/{id}/picture", s.picture)
-	on("GET /api/v1/photos/{id}/overlay", s.overlay)
-	on("POST /api/v1/parts/from-photos", s.keep)
-
-	on("GET /api/v1/parts", s.listParts)
-	on("POST /api/v1/parts", s.addPart)
-	on("GET /api/v1/parts/{id}", s.showPart)
-	on("PATCH /api/v1/parts/{id}", s.describePart)
-	on("POST /api/v1/parts/{id}/settle", s.settlePart)
-	on("GET /api/v1/parts/{id}/pictures/{sha}", s.partPicture)
-	on("GET /api/v1/labels", s.labels)
-	on("POST /api/v1/tags", s.tags)
-	on("GET /api/v1/sheet/{kind}", s.sheet)
-
-	on("GET /api/v1/looms", s.listLooms)
-	on("PUT /api/v1/looms/{name}", s.putLoom)
-	on("DELETE /api/v1/looms/{name}", s.removeLoom)
-	on("GET /api/v1/looms/{name}/reeds", s.loomReeds)
-	on("GET /api/v1/looms/{name}/check/{id}", s.loomCheck)
-
-	on("GET /api/v1/openapi.yaml", func(w http.ResponseWriter, r *http.Request) error {
-		b, err := embedded.ReadFile("openapi.yaml")
-		if err != nil {
-			return err
-		}
-		return sendBytes(w, "application/yaml", "", b)
-	})
-	on("GET "+enteredPath, s.entered)
-	on("GET /", s.asset)
+	mux.Handle("GET "+enteredPath, s.handle(s.entered))
+	mux.Handle("GET /", s.handle(s.asset))
 	return s.guard(mux)
+}
+
+func (s *Server) openapi(w http.ResponseWriter, _ *http.Request) error {
+	b, err := embedded.ReadFile("openapi.yaml")
+	if err != nil {
+		return err
+	}
+	return sendBytes(w, "application/yaml", "", b)
 }
 
 // entered goes on to the page after a token was exchanged.

@@ -15,13 +15,13 @@ import (
 // testServer is a server on the loopback with a shelf of its own.
 type testServer struct {
 	*Server
-	t     *testing.T
+	t     testing.TB
 	shelf *shelf.Shelf
 	url   string
 	log   *strings.Builder
 }
 
-func startServer(t *testing.T, change func(*Settings)) *testServer {
+func startServer(t testing.TB, change func(*Settings)) *testServer {
 	t.Helper()
 	s, err := shelf.Open(context.Background(), filepath.Join(t.TempDir(), "shelf.db"), shelf.Settings{})
 	if err != nil {

@@ -2,7 +2,7 @@
 import { t, has } from "./strings.js";
 import { h, icon, signs, show, say, problem, capital, sentence } from "./dom.js";
 import { get, post, file, measured } from "./api.js";
-import { length, odds, plusMinus, percent, number } from "./units.js";
+import { length, inches, odds, plusMinus, percent, number } from "./units.js";
 import { toMeasure, picker } from "./take.js";
 import { Viewer } from "./viewer.js";
 import { sign, signOf } from "./draw.js";
@@ -89,20 +89,28 @@ export function spokenAnswer(p) {
 function answerParts(p) {
   const r = p.result, w = p.words;
   const out = [h("p", { class: "status" }, icon(signs[r.status]), t("status." + r.status))];
-  if (r.status === "answered") out.push(bigSize(r), h("p", {}, capital(t("answer.sure", { odds: odds(r.size.confidence) })) + "."), meter(r.size.confidence));
+  if (r.status === "answered") out.push(bigSize(r), h("p", {}, t("answer.sure", { odds: odds(r.size.confidence) })), meter(r.size.confidence));
   if (r.status === "unsure") {
     if (r.size) out.push(h("h2", {}, t("answer.could")), h("ul", { class: "others" }, [r.size, ...r.size.others].slice(0, 4).map((c) => h("li", {}, h("b", {}, sizeWords(c)), meter(c.confidence), h("span", { class: "odds small" }, odds(c.confidence))))));
   }
   if (r.status === "refused") out.push(h("p", { class: "size" }, h("span", {}, sentence(r.reason))));
   if (w.why) out.push(h("p", {}, sentence(w.why)));
-  if (w.do) out.push(h("div", { class: "todo" }, h("h3", {}, t("answer.todo")), h("p", {}, capital(w.do)), r.status === "answered" ? "" : again()));
+  if (w.do) out.push(h("div", { class: "todo" }, h("h2", { class: "h3" }, t("answer.todo")), h("p", {}, capital(w.do)),
+    r.status === "answered" ? "" : h("div", { class: "row" }, again(), r.ruler ? h("button", { type: "button", onclick: tellMore }, t("answer.tell")) : "")));
   if (r.order) out.push(h("div", { class: "row" }, h("p", {}, h("span", { class: "soft" }, t("answer.order") + ": "), r.order), copyButton(r.order)));
-  if (r.by_hand?.length) out.push(h("div", {}, h("h3", {}, t("answer.hand")), h("ul", { class: "chips hand" }, r.by_hand.map((k) => h("li", {}, t("hand." + k))))));
+  if (r.by_hand?.length) out.push(h("div", {}, h("h2", { class: "h3" }, t("answer.hand")), h("ul", { class: "chips hand" }, r.by_hand.map((k) => h("li", {}, t("hand." + k))))));
   return out;
 }
 
+// tellMore opens what can be told by hand, at the ruler's thickness.
+function tellMore() {
+  const mend = document.getElementById("mend");
+  mend.open = true;
+  setTimeout(() => mend.querySelector("input[name=thickness]")?.focus());
+}
+
 const sizeWords = (c) => (c.system === "none" ? t("answer.none") : c.label);
-const meter = (p) => h("meter", { min: "0", max: "1", low: "0.5", high: "0.75", optimum: "1", value: String(p), "aria-label": odds(p) });
+const meter = (p) => h("meter", { min: "0", max: "1", value: String(p), "aria-label": odds(p) });
 
 function bigSize(r) {
   const s = r.size, part = t("fact.part." + r.part);
@@ -180,7 +188,7 @@ function moreParts(p) {
   }
   if (r.count) {
     const { min, max } = r.count.in_one_inch;
-    const range = min === max ? number(min, 1) : `${number(min, 1)}–${number(max, 1)}`;
+    const range = min === max ? inches(min) : t("answer.counted.range", { min: inches(min), max: inches(max) });
     facts.push(["answer.counted", `${t("answer.counted.words", { n: r.count.dents, length: length(r.count.over_in) })}; ${t("answer.counted.inch", { range })}`]);
   }
   if (r.ruler) {

@@ -42,7 +42,7 @@ export function mendPanel(photo, viewer, answered) {
   const nudges = h("div", { class: "fields" }, [0, 1].map((i) => h("fieldset", {}, h("legend", {}, t("mend.nudge", { n: i + 1 })), h("div", { class: "tools" },
     [["left", "←", -1, 0], ["right", "→", 1, 0], ["up", "↑", 0, -1], ["down", "↓", 0, 1]].map(([key, arrow, dx, dy]) =>
       h("button", { type: "button", "aria-label": `${t("mend.nudge", { n: i + 1 })}: ${t("mend." + key)}`, onclick: () => viewer.nudge(i, dx, dy) }, arrow))))));
-  const scaleFields = h("div", { class: "card", hidden: true }, h("p", { class: "hint" }, t("mend.scale.hint")), field(t("mend.apart"), apart, t("mend.apart.hint")), nudges);
+  const scaleFields = h("div", { class: "stack inset", hidden: true }, h("p", { class: "hint" }, t("mend.scale.hint")), field(t("mend.apart"), apart, t("mend.apart.hint")), nudges);
   const scaleOn = h("input", { type: "checkbox", id: "scale-on", onchange: () => { placeHandles(); changed(0); } });
 
   // start puts the points on the outermost whole marks that were read.
@@ -113,7 +113,7 @@ export function mendPanel(photo, viewer, answered) {
   }
 
   const fields = factFields(facts, () => changed(0));
-  const root = h("div", { class: "card" }, h("p", {}, t("mend.lead")), fields,
+  const root = h("div", { class: "stack" }, h("p", {}, t("mend.lead")), fields,
     h("label", { class: "check" }, scaleOn, t("mend.scale")), scaleFields,
     h("fieldset", {}, h("legend", {}, t("mend.bands")), h("p", { class: "hint" }, t("mend.bands.hint")),
       h("div", { class: "tools" }, h("button", { type: "button", onclick: () => go(-1) }, "‹ " + t("mend.prev")), h("button", { type: "button", id: "next-band", onclick: () => go(1) }, t("mend.next") + " ›"), toggle), where),

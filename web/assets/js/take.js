@@ -44,7 +44,7 @@ export function measureView() {
 // factFields are the facts that help before the photo is read.
 export function factFields(told, changed = () => {}) {
   const set = (key) => (v) => { told[key] = v; changed(); };
-  return h("div", { class: "card" },
+  return h("div", { class: "stack" },
     choices(t("fact.part"), "part", ["", "reed", "rigid-heddle"].map((v) => [v, t("fact.part." + (v || "auto"))]), told.part, set("part")),
     choices(t("fact.unit"), "unit", ["", "in", "cm"].map((v) => [v, t("fact.unit." + (v || "auto"))]), told.unit, set("unit")),
     field(t("fact.thickness"), h("input", { type: "number", name: "thickness", inputmode: "decimal", min: "0.01", max: "30", step: "any", value: String(told.ruler_thickness_mm ?? ""), onchange: (e) => set("ruler_thickness_mm")(e.target.value) }), t("fact.thickness.hint")));

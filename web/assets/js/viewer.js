@@ -214,8 +214,8 @@ export class Viewer {
     this.handles = points.map((point, i) => {
       const e = h("button", { type: "button", class: "handle", "aria-roledescription": t("mend.point", { n: i + 1 }) }, h("span", { "aria-hidden": "true" }, String(i + 1)));
       e.point = [...point];
-      const name = () => e.setAttribute("aria-label", `${t("mend.point", { n: i + 1 })}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
-      name();
+      const rename = () => e.setAttribute("aria-label", `${t("mend.point", { n: i + 1 })}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
+      rename();
       e.addEventListener("pointerdown", (ev) => { e.setPointerCapture(ev.pointerId); e.grip = [ev.clientX, ev.clientY, ...e.point]; });
       e.addEventListener("pointermove", (ev) => {
         if (!e.grip) return;
@@ -228,7 +228,7 @@ export class Viewer {
         const was = this.dragged;
         this.dragged = undefined;
         this.draw();
-        if (was !== undefined) { name(); this.onHandle?.(i, e.point, true); }
+        if (was !== undefined) { rename(); this.onHandle?.(i, e.point, true); }
       };
       e.addEventListener("pointerup", end);
       e.addEventListener("pointercancel", end);
@@ -238,7 +238,7 @@ export class Viewer {
         ev.preventDefault();
         this.nudge(i, by[0] * (ev.shiftKey ? 10 : 1), by[1] * (ev.shiftKey ? 10 : 1));
       });
-      e.name = name;
+      e.rename = rename;
       this.box.append(e);
       return e;
     });
@@ -248,7 +248,7 @@ export class Viewer {
   nudge(i, dx, dy) {
     const e = this.handles[i];
     this.place(i, [e.point[0] + dx, e.point[1] + dy], true);
-    e.name();
+    e.rename();
     this.reveal(e.point);
   }
 
