@@ -31,8 +31,8 @@ export GOFLAGS := -tags=nodynamic -buildvcs=$(BUILDVCS) $(USERFLAGS)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 
 # What has to be on the machine, and the Debian packages that bring it.
-HAVE := command -v gcc && command -v g++ && command -v pkg-config && command -v ld.lld && command -v pdftoppm && pkg-config --exists opencv4
-PACKAGES := gcc g++ libc6-dev pkg-config lld libopencv-dev ca-certificates poppler-utils
+HAVE := command -v gcc && command -v g++ && command -v pkg-config && command -v ld.lld && command -v pdftoppm && command -v chromium && pkg-config --exists opencv4
+PACKAGES := gcc g++ libc6-dev pkg-config lld libopencv-dev ca-certificates poppler-utils chromium
 GO_NEEDED := $(shell awk '$$1 == "go" {print $$2}' go.mod)
 
 help: ## list what make can do

@@ -158,4 +158,3 @@ func (b *tab) upload(sel string, files ...string) {
 	b.wait(fmt.Sprintf(`document.querySelector(%q)`, sel))
 	b.do(chromedp.SetUploadFiles(sel, files))
 }
-

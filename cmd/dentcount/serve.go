@@ -22,13 +22,14 @@ import (
 type serveFlags struct {
 	port, jobs int
 	lan, tls   bool
+	addrs      func() ([]net.Addr, error) // net.InterfaceAddrs; tests have networks of their own
 }
 
 // defaultPort is where the page is, so that it can be bookmarked.
 const defaultPort = 8417
 
 func newServeCmd(a *app) *cobra.Command {
-	var f serveFlags
+	f := serveFlags{addrs: net.InterfaceAddrs}
 	var sf shelfFlag
 	cmd := &cobra.Command{
 		Use:   "serve",
@@ -75,7 +76,7 @@ func (a *app) serve(ctx context.Context, f serveFlags, set web.Settings) error {
 	ips := []net.IP{net.IPv4(127, 0, 0, 1)}
 	host := "127.0.0.1"
 	if f.lan {
-		found, err := lanAddresses()
+		found, err := lanAddresses(f.addrs)
 		if err != nil {
 			return err
 		}
@@ -157,8 +158,8 @@ func (a *app) tellAddresses(ips []net.IP, address func(net.IP) string) {
 }
 
 // lanAddresses are this machine's addresses on local networks.
-func lanAddresses() ([]net.IP, error) {
-	addrs, err := net.InterfaceAddrs()
+func lanAddresses(ask func() ([]net.Addr, error)) ([]net.IP, error) {
+	addrs, err := ask()
 	if err != nil {
 		return nil, fmt.Errorf("the network cannot be looked at: %w", err)
 	}

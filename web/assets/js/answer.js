@@ -44,7 +44,7 @@ function sendView() {
 
 const again = () => picker(t("send.again"), "first", { capture: "environment" }, () => toMeasure.facts);
 
-async function showAnswer(photo) {
+function showAnswer(photo) {
   const card = h("section", { class: "card answer" });
   const more = h("div", { class: "card" });
   let mend;
@@ -70,13 +70,11 @@ async function showAnswer(photo) {
   } }, h("summary", {}, t("mend.title")));
   show(t("answer.title"), h("h1", { class: "unseen" }, t("answer.title")), card, viewer.root, keepBar(() => photo), mendBox, more).classList.add("two");
   update(photo, true);
-  try {
-    await viewer.load("/api/v1/photos/" + photo.id + "/picture");
-    viewer.fitRuler();
-  } catch (err) {
+  // Not waited for: the answer is there, and the focus must not be moved later.
+  viewer.load("/api/v1/photos/" + photo.id + "/picture").then(() => viewer.fitRuler(), (err) => {
     console.error(err);
     viewer.root.remove();
-  }
+  });
   return () => viewer.close();
 }
 

@@ -164,7 +164,7 @@ const en = {
   "shelf.sheet": "Table (PDF)",
   "shelf.csv": "Table (CSV)",
   "shelf.labels": "Labels (PDF)",
-  "shelf.page": "This page",
+  "shelf.page": "Print this page",
   "shelf.grid": "Labels on a sheet",
   "shelf.paper": "Paper",
   "shelf.tags": "Blank id tags",
