@@ -143,38 +143,52 @@ func (s *Server) measureInto(ctx context.Context, h *held, data []byte) (err err
 		return err
 	}
 	defer p.Close()
-	tag := box.ReadTag(p)
-	var kept *measure.Kept
-	tag.Covered(p, func() { kept, err = measure.Keep(p) })
-	if err != nil {
-		return err
-	}
 	view, err := p.JPEG(viewQuality)
 	if err != nil {
 		return err
 	}
-	if err := ctx.Err(); err != nil {
+	h.mu.Lock()
+	facts := h.facts
+	h.mu.Unlock()
+	tag := box.ReadTag(p)
+	var kept *measure.Kept
+	r, err := tag.Measure(p, func() (measure.Result, error) {
+		var err error
+		if kept, err = measure.Keep(p); err != nil {
+			return measure.Result{}, err
+		}
+		return readKept(ctx, kept, facts)
+	})
+	if err != nil {
 		return err
 	}
 	h.mu.Lock()
-	h.kept, h.jpeg, h.sha256, h.tag = kept, view, p.SHA256, tag
-	facts := h.facts
-	h.mu.Unlock()
-	return h.answer(ctx, facts)
+	defer h.mu.Unlock()
+	h.kept, h.jpeg, h.sha256, h.tag, h.result = kept, view, p.SHA256, tag, &r
+	return nil
 }
 
-// answer measures what is held with these facts.
+// readKept measures what is held with these facts.
+func readKept(ctx context.Context, kept *measure.Kept, facts measure.Options) (measure.Result, error) {
+	start := time.Now()
+	read, err := kept.Read(ctx, facts)
+	if err != nil {
+		return measure.Result{}, err
+	}
+	r := read.Answer(facts)
+	r.TookMS = time.Since(start).Milliseconds()
+	return r, nil
+}
+
+// answer measures what is held anew.
 func (h *held) answer(ctx context.Context, facts measure.Options) error {
 	h.mu.Lock()
 	kept, tag := h.kept, h.tag
 	h.mu.Unlock()
-	start := time.Now()
-	read, err := kept.Read(ctx, facts)
+	r, err := readKept(ctx, kept, facts)
 	if err != nil {
 		return err
 	}
-	r := read.Answer(facts)
-	r.TookMS = time.Since(start).Milliseconds()
 	tag.Check(&r)
 	h.mu.Lock()
 	defer h.mu.Unlock()
