@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dentcount/box"
 	"dentcount/measure"
 	"dentcount/photo"
 	"dentcount/report"
@@ -130,6 +131,13 @@ func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, 
 	}
 	defer p.Close()
 	r, err = how(ctx, p, opt)
+	if err == nil && r.Status != measure.Answered {
+		// The scales on an id tag may have been taken for the ruler. Looked for
+		// only here: it takes as long as decoding most of a photo.
+		if tag := box.ReadTag(p); tag.ID() != "" {
+			r, err = tag.Measure(p, func() (measure.Result, error) { return how(ctx, p, opt) })
+		}
+	}
 	if err != nil {
 		return r, err
 	}

@@ -11,8 +11,11 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/skip2/go-qrcode"
+
 	"dentcount/measure"
 	"dentcount/photo"
+	"dentcount/shelf"
 )
 
 // bench is a command run in this process, with hand-made answers in place of
@@ -216,6 +219,39 @@ func TestColourOnlyOnATerminal(t *testing.T) {
 }
 
 // Wrong calls: status 2, an empty standard output, and words that help.
+// A photo that was not answered and shows an id tag is measured again with the
+// tag covered.
+func TestTagIsCoveredAtTheSecondTry(t *testing.T) {
+	tag, err := qrcode.Encode(shelf.Tag{ID: shelf.DerivedID("measured", 0), SideMM: 21, Ruled: true}.Text(), qrcode.Medium, 500)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "tag.png")
+	if err := os.WriteFile(file, tag, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for first, wantCalls := range map[measure.Status]int{measure.Refused: 2, measure.Unsure: 2, measure.Answered: 1} {
+		calls := 0
+		b := newBench(func(_ context.Context, p *photo.Photo, _ measure.Options) (measure.Result, error) {
+			calls++
+			light := 0
+			for y := range p.BGR.Rows() {
+				if p.BGR.GetVecbAt(y, p.BGR.Cols()/2)[0] > 200 {
+					light++
+				}
+			}
+			r := answer()
+			if r.Status = first; light == p.BGR.Rows() {
+				r.Status, r.Ruler = measure.Answered, &measure.Ruler{Unit: "in"}
+			}
+			return r, nil
+		})
+		if got := b.run(context.Background(), []string{"measure", file}); got != statusOK || calls != wantCalls {
+			t.Errorf("%s: status %d after %d calls, want %d\n%s%s", first, got, calls, wantCalls, b.out.String(), b.err.String())
+		}
+	}
+}
+
 func TestWrongUsage(t *testing.T) {
 	file := photos(t, "reed.jpg")[0]
 	for _, c := range []struct {

@@ -7,12 +7,18 @@ import (
 	"dentcount/photo"
 )
 
-// keeping measures as measure.Photo does and keeps what was read.
+// keeping measures as measure.Photo does and keeps what was read: of a photo
+// that is measured again, the last.
 func keeping(readings *[]measure.Reading) measureFunc {
+	var last *photo.Photo
 	return func(ctx context.Context, p *photo.Photo, opt measure.Options) (measure.Result, error) {
 		r, read, err := measure.PhotoAndReading(ctx, p, opt)
 		if err == nil {
+			if last == p {
+				*readings = (*readings)[:len(*readings)-1]
+			}
 			*readings = append(*readings, read)
+			last = p
 		}
 		return r, err
 	}
