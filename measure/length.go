@@ -78,7 +78,11 @@ func measureLength(ctx context.Context, p *photo.Photo, opt LengthOptions) (Leng
 		e = handEnds(s.plane, *opt.Ends, opt.What)
 		base.EndsByHand = true
 	} else {
-		e, found, err = vision.FindEnds(ctx, s.gray, s.plane, endsOf(opt.What))
+		img, err := p.Colour()
+		if err != nil {
+			return LengthResult{}, err
+		}
+		e, found, err = vision.FindEnds(ctx, img, s.plane, endsOf(opt.What))
 		if err != nil {
 			return LengthResult{}, err
 		}

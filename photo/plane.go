@@ -30,6 +30,23 @@ func planeOf(g gocv.Mat) (Plane, error) {
 	return Plane{W: g.Cols(), H: g.Rows(), Pix: g.ToBytes()}, nil
 }
 
+// Colour is a picture as three planes of one size.
+type Colour struct{ B, G, R Plane }
+
+// Colour returns the photo's channels as planes.
+func (p *Photo) Colour() (Colour, error) {
+	ch := gocv.Split(p.BGR)
+	var planes [3]Plane
+	var err error
+	for i := range ch {
+		if i < 3 && err == nil {
+			planes[i], err = planeOf(ch[i])
+		}
+		ch[i].Close()
+	}
+	return Colour{planes[0], planes[1], planes[2]}, err
+}
+
 // Shrink returns the plane reduced so that its long side is at most maxSidePx,
 // averaged over areas, and the factor by which lengths were multiplied (≤ 1).
 // A point x of the full plane lies at (x+0.5)*k-0.5 of the reduced one.

@@ -38,10 +38,15 @@ type Ends struct {
 }
 
 // FindEnds looks for the ends. found is false where there are none to be seen;
-// positions are OpenCV pixels of p.
-func FindEnds(ctx context.Context, p photo.Plane, pl Plane, of EndsOf) (e Ends, found bool, err error) {
+// positions are OpenCV
+// pixels of img.
+func FindEnds(ctx context.Context, img photo.Colour, pl Plane, of EndsOf) (e Ends, found bool, err error) {
 	if err := ctx.Err(); err != nil {
 		return e, false, err
 	}
-	return e, false, nil
+	switch of {
+	case EndsOfBars:
+		e, found = findBars(img, pl)
+	}
+	return e, found, ctx.Err()
 }

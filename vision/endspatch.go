@@ -1,0 +1,141 @@
+package vision
+
+import (
+	"math"
+
+	"dentcount/photo"
+)
+
+// patch is what lies beside a ruler, drawn upright: column c is the line that
+// is square to the ruler in the ruler's own plane and meets its marked edge at
+// along = lo + c pixels; row r lies at depth d0 + r·step pixels from the edge.
+// Values are grey levels of the three channels; NaN outside the picture.
+type patch struct {
+	plane      Plane
+	lo         float64
+	d0, step   float64
+	cols, rows int
+	ch         [3][]float32
+}
+
+func (q patch) depth(r int) float64 { return q.d0 + float64(r)*q.step }
+
+// leanAt is the direction in the photo of the lines square to the ruler: along
+// px per depth px at a position on the edge.
+func (pl Plane) leanAt(along float64) float64 {
+	s := pl.Scale
+	t := along / s.Half
+	x := (s.A + s.B*t) / (1 + s.C*t)
+	return (x*pl.F - pl.E) / (s.B - x*s.C)
+}
+
+// turn is how much one unit of lean is in radians of the plane: lines that lean
+// by l more than those square to the ruler lie l·turn off them.
+func (pl Plane) turn(along float64) float64 {
+	s := pl.Scale
+	t := along / s.Half
+	q := 1 + s.C*t
+	return (s.B - s.A*s.C) / (q * q) / (pl.G / q)
+}
+
+// drawPatch samples the picture for along in [lo, hi] and depths [d0, d1].
+func drawPatch(img photo.Colour, pl Plane, lo, hi, d0, d1, step float64) patch {
+	q := patch{plane: pl, lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
+	if q.cols < 16 || q.rows < 4 {
+		return patch{}
+	}
+	for i := range q.ch {
+		q.ch[i] = make([]float32, q.cols*q.rows)
+	}
+	f := pl.Scale.Frame
+	planes := [3]photo.Plane{img.B, img.G, img.R}
+	for c := 0; c < q.cols; c++ {
+		a := lo + float64(c)
+		lean := pl.leanAt(a)
+		for r := 0; r < q.rows; r++ {
+			d := q.depth(r)
+			x, y := f.Point(a+lean*d, d)
+			for i := range planes {
+				q.ch[i][r*q.cols+c] = float32(planes[i].At(x, y))
+			}
+		}
+	}
+	return q
+}
+
+// colour is a value of the three channels.
+type colour [3]float64
+
+func (a colour) sub(b colour) colour { return colour{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+func (a colour) len() float64        { return math.Sqrt(a[0]*a[0] + a[1]*a[1] + a[2]*a[2]) }
+func (a colour) dot(b colour) float64 {
+	return a[0]*b[0] + a[1]*b[1] + a[2]*b[2]
+}
+
+func (a colour) sum() float64 { return a[0] + a[1] + a[2] }
+
+// hue is a colour without its brightness: the channels' shares.
+func (a colour) hue() colour {
+	n := math.Max(a.sum(), 1)
+	return colour{a[0] / n, a[1] / n, a[2] / n}
+}
+
+// profile is the mean of rows r0 ≤ r < r1 along lines that lean by extra beyond
+// the patch's own columns; a column of which fewer than half the rows are seen
+// is NaN.
+func (q patch) profile(r0, r1 int, extra float64) [3][]float64 {
+	var out [3][]float64
+	for i := range out {
+		sum := make([]float64, q.cols)
+		n := make([]int, q.cols)
+		for r := r0; r < r1; r++ {
+			shift := extra * q.depth(r)
+			k := int(math.Floor(shift))
+			f := shift - float64(k)
+			row := q.ch[i][r*q.cols : (r+1)*q.cols]
+			for c := max(0, -k); c < q.cols && c+k+1 < q.cols; c++ {
+				v := float64(row[c+k])*(1-f) + float64(row[c+k+1])*f
+				if v == v {
+					sum[c] += v
+					n[c]++
+				}
+			}
+		}
+		for c := range sum {
+			if 2*n[c] < r1-r0 || n[c] == 0 {
+				sum[c] = math.NaN()
+			} else {
+				sum[c] /= float64(n[c])
+			}
+		}
+		out[i] = sum
+	}
+	return out
+}
+
+// step is the smoothed first derivative (a Gaussian's, sigma px) of a profile,
+// scaled so that a clean step of height h gives a crest of height h.
+func stepsOf(v []float64, sigma float64) []float64 {
+	half := int(math.Ceil(3 * sigma))
+	ker := make([]float64, half)
+	var sum float64
+	for j := range ker {
+		x := (float64(j) + 0.5) / sigma
+		ker[j] = x * math.Exp(-x*x/2)
+		sum += ker[j]
+	}
+	out := make([]float64, len(v))
+	for c := range v {
+		// the value lies between columns c-1 and c
+		if c-half < 0 || c+half > len(v) {
+			out[c] = math.NaN()
+			continue
+		}
+		var d float64
+		for j, k := range ker {
+			d += k * (v[c+j] - v[c-1-j])
+		}
+		out[c] = d / sum
+	}
+	return out
+}
