@@ -47,6 +47,8 @@ func FindEnds(ctx context.Context, img photo.Colour, pl Plane, of EndsOf) (e End
 	switch of {
 	case EndsOfBars:
 		e, found = findBars(img, pl)
+	case EndsOfString:
+		e, found = findString(img, pl)
 	}
 	return e, found, ctx.Err()
 }

@@ -63,6 +63,18 @@ func drawPatch(img photo.Colour, pl Plane, lo, hi, d0, d1, step float64) patch {
 	return q
 }
 
+// alongOf is the part of the ruler's line, lengthened, that lies beside the picture.
+func alongOf(img photo.Colour, pl Plane) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, x := range [2]float64{0, float64(img.G.W - 1)} {
+		for _, y := range [2]float64{0, float64(img.G.H - 1)} {
+			a, _ := pl.Scale.Frame.Locate(x, y)
+			lo, hi = math.Min(lo, a), math.Max(hi, a)
+		}
+	}
+	return lo, hi
+}
+
 // colour is a value of the three channels.
 type colour [3]float64
 

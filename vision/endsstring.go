@@ -1,0 +1,304 @@
+package vision
+
+import (
+	"math"
+
+	"dentcount/photo"
+)
+
+// A string heddle pinned out along the ruler: thread, end knot, thread, eye
+// knot, the eye's two strands, eye knot, thread, end knot. Sizes in inches
+// (common practice, no source).
+const (
+	stringMinIn, stringMaxIn = 4.0, 24.0
+	eyeMinIn, eyeMaxIn       = 0.2, 4.0
+	knotMinIn, knotMaxIn     = 0.03, 0.35
+)
+
+// findString finds the two end knots of a string heddle, and its eye.
+func findString(img photo.Colour, pl Plane) (Ends, bool) {
+	s := pl.Scale
+	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	lo, hi := alongOf(img, pl)
+	q := drawPatch(img, pl, lo, hi, -threadReachIn*ppi, threadReachIn*ppi, math.Max(1, ppi/110))
+	if q.cols == 0 {
+		return Ends{}, false
+	}
+	var best Ends
+	bestScore := 0.0
+	for _, t := range q.threadLines(ppi, 8) {
+		rb := q.straighten(t, ppi)
+		e, score := rb.stringHeddle(ppi)
+		dbgf("thread depth %.2f in slope %.4f wide %.1f score %.2f -> string %.2f len %.3f eye %.3f\n", t.depth/ppi, t.slope, t.widePx, t.score, score, e.LengthIn, e.EyeIn)
+		if score > bestScore {
+			best, bestScore = e, score
+		}
+	}
+	if bestScore < 0.3 {
+		return Ends{}, false
+	}
+	best.Probability = math.Min(0.99, 0.5+0.55*bestScore)
+	return best, true
+}
+
+// cross is what one column of a ribbon shows near the thread.
+type cross struct {
+	on     bool    // something on the axis
+	center float64 // its middle, rows from the axis
+	wide   float64 // and its width, in rows
+	split  bool    // nothing on the axis, but a strand on each side
+	apart  float64 // distance of the strands' middles
+	strand float64 // their mean width
+}
+
+// crosses follows the thread through the ribbon, column by column.
+func (rb ribbon) crosses(ppi float64) []cross {
+	st := rb.patch.step
+	bridge := max(1, int(0.02*ppi/st)) // a doubled thread leaves a chink
+	out := make([]cross, len(rb.on))
+	axis := float64(rb.half)
+	drift := make([]float64, 0, 64)
+	for c := range rb.on {
+		runs := runsOf(rb.on[c], bridge)
+		var x cross
+		best := -1
+		for i, r := range runs {
+			if float64(r[0])-1.5 <= axis && axis <= float64(r[1])+0.5 {
+				best = i
+			}
+		}
+		if best >= 0 {
+			r := runs[best]
+			x.on = true
+			x.wide = float64(r[1] - r[0])
+			x.center = (float64(r[0]+r[1])-1)/2 - axis
+			if x.wide*st < threadMaxWideIn*ppi {
+				drift = append(drift, (float64(r[0]+r[1])-1)/2)
+				if len(drift) > 48 {
+					drift = drift[1:]
+				}
+				axis += 0.1 * math.Max(-1, math.Min(1, medianOf(drift)-axis))
+			}
+		} else {
+			up, down := [2]int{-1, -1}, [2]int{-1, -1}
+			for _, r := range runs {
+				if float64(r[1]) <= axis {
+					up = r
+				} else if down[0] < 0 && float64(r[0]) >= axis {
+					down = r
+				}
+			}
+			if up[0] >= 0 && down[0] >= 0 {
+				x.split = true
+				x.apart = float64(down[0]+down[1]-up[0]-up[1]) / 2
+				x.strand = float64(down[1]-down[0]+up[1]-up[0]) / 2
+			}
+		}
+		out[c] = x
+	}
+	return out
+}
+
+// runsOf are the stretches [from, to) of a column that are on, chinks up to
+// bridge closed.
+func runsOf(on []bool, bridge int) [][2]int {
+	var out [][2]int
+	for k := 0; k < len(on); k++ {
+		if !on[k] {
+			continue
+		}
+		e := k
+		for e < len(on) && on[e] {
+			e++
+		}
+		if n := len(out); n > 0 && k-out[n-1][1] <= bridge {
+			out[n-1][1] = e
+		} else {
+			out = append(out, [2]int{k, e})
+		}
+		k = e
+	}
+	return out
+}
+
+// knot is a thick place on a thread.
+type knot struct {
+	at    float64 // column of its middle
+	thick float64 // its width over the thread's
+}
+
+// knots are the thick places. A knot ends where the thread goes on, or where
+// its strands part.
+func knots(xs []cross, wide, ppi float64) []knot {
+	thick := math.Max(1.3*wide, wide+1.5)
+	var out []knot
+	for c := 0; c < len(xs); c++ {
+		if !xs[c].on || xs[c].wide < thick {
+			continue
+		}
+		e, top := c, 0.0
+		for miss := 0; e < len(xs) && miss <= 2; e++ {
+			if xs[e].on && xs[e].wide >= thick {
+				top = math.Max(top, xs[e].wide)
+				miss = 0
+			} else {
+				miss++
+			}
+		}
+		for e > c && !(xs[e-1].on && xs[e-1].wide >= thick) {
+			e--
+		}
+		if n := float64(e - c); n >= knotMinIn*ppi && n <= knotMaxIn*ppi {
+			out = append(out, knot{at: (float64(c+e) - 1) / 2, thick: top / wide})
+		}
+		c = e
+	}
+	return out
+}
+
+// stringHeddle looks for the four knots of a heddle in a ribbon. score is how
+// much it looks like one, 0…1.
+func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
+	q := rb.patch
+	s := q.plane.Scale
+	xs := rb.crosses(ppi)
+	var wides []float64
+	for _, x := range xs {
+		if x.on {
+			wides = append(wides, x.wide)
+		}
+	}
+	wide := medianOf(wides)
+	dbgf("   wide %.1f rows of %.1f, on %d of %d\n", wide, q.step, len(wides), len(xs))
+	if len(wides) < 40 || wide*q.step > threadMaxWideIn*ppi {
+		return e, 0
+	}
+	// how many of the first c columns show the thread, and how many are split
+	n := len(xs)
+	on, split := make([]float64, n+1), make([]float64, n+1)
+	for c, x := range xs {
+		on[c+1], split[c+1] = on[c], split[c]
+		if x.on {
+			on[c+1]++
+		}
+		if x.split {
+			split[c+1]++
+		}
+	}
+	share := func(sum []float64, a, b float64) float64 {
+		i, j := max(0, int(a)), min(n, int(b))
+		if j <= i {
+			return 0
+		}
+		return (sum[j] - sum[i]) / float64(j-i)
+	}
+	ks := knots(xs, wide, ppi)
+	for _, k := range ks {
+		dbgf(" knot in %.2f thick %.2f\n", s.In(q.lo+k.at), k.thick)
+	}
+	dist := func(a, b float64) float64 { return math.Abs(s.In(q.lo+b) - s.In(q.lo+a)) }
+	var at [4]float64
+	for b := 0; b < len(ks); b++ {
+		for c := b + 1; c < len(ks); c++ {
+			eye := dist(ks[b].at, ks[c].at)
+			if eye < eyeMinIn || eye > eyeMaxIn {
+				continue
+			}
+			open := share(split, ks[b].at, ks[c].at)
+			if open < 0.3 {
+				continue
+			}
+			for a := 0; a < b; a++ {
+				left := share(on, ks[a].at, ks[b].at)
+				if left < 0.85 {
+					continue
+				}
+				for d := c + 1; d < len(ks); d++ {
+					right := share(on, ks[c].at, ks[d].at)
+					whole := dist(ks[a].at, ks[d].at)
+					if right < 0.85 || whole < stringMinIn || whole > stringMaxIn || eye > 0.4*whole {
+						continue
+					}
+					lop := (dist(ks[a].at, ks[b].at) - dist(ks[c].at, ks[d].at)) / whole / 0.06
+					thin := math.Min(math.Min(ks[a].thick, ks[b].thick), math.Min(ks[c].thick, ks[d].thick))
+					v := math.Pow(left*right, 4) * math.Min(1, open/0.6) * math.Exp(-lop*lop/2) * math.Min(1, (thin-1)/0.5)
+					if v > score {
+						score = v
+						at = [4]float64{ks[a].at, ks[b].at, ks[c].at, ks[d].at}
+					}
+				}
+			}
+		}
+	}
+	if score == 0 {
+		return e, 0
+	}
+	e = rb.endsAt(at[0], at[3])
+	e.UIn = math.Hypot(e.UIn, 0.02) // a knot is no point: its middle is told to a fiftieth of an inch
+	a, b := eyeOf(xs, int(at[1]), int(at[2]), wide)
+	eye := rb.endsAt(a, b)
+	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.04
+	return e, score
+}
+
+// eyeOf finds where the two strands of an eye come together between the knots
+// at columns a and b: as near as they run beyond it, which is one on the other
+// for a single thread. The last that is seen of them before each knot is
+// followed on in a straight line.
+func eyeOf(xs []cross, a, b int, wide float64) (from, to float64) {
+	var strands []float64
+	first, last := -1, -1
+	for c := a; c <= b && c < len(xs); c++ {
+		if xs[c].split {
+			strands = append(strands, xs[c].strand)
+			if first < 0 {
+				first = c
+			}
+			last = c
+		}
+	}
+	if len(strands) < 8 {
+		return float64(a), float64(b)
+	}
+	together := math.Max(0, wide-medianOf(strands))
+	n := max(5, (last-first)/5)
+	meet := func(c0, c1 int, fallback float64) float64 {
+		var ds, xv []float64
+		for c := c0; c <= c1; c++ {
+			if c >= 0 && c < len(xs) && xs[c].split {
+				ds = append(ds, float64(c))
+				xv = append(xv, xs[c].apart)
+			}
+		}
+		if len(ds) < 4 {
+			return fallback
+		}
+		p, m, _, k := lineThrough(ds, xv)
+		if k < 4 || m == 0 {
+			return fallback
+		}
+		return (together - p) / m
+	}
+	from = meet(first, first+n, float64(first))
+	to = meet(last-n, last, float64(last))
+	return math.Min(math.Max(from, float64(a)), float64(first)), math.Max(math.Min(to, float64(b)), float64(last))
+}
+
+// endsAt are the ends at two columns of the ribbon, on its thread.
+func (rb ribbon) endsAt(a, b float64) Ends {
+	q := rb.patch
+	f := q.plane.Scale.Frame
+	mid := float64(q.cols-1) / 2
+	var e Ends
+	var in [2][2]float64
+	for i, c := range [2]float64{a, b} {
+		d := rb.line.at(c, mid)
+		along := q.lo + c
+		x, y := f.Point(along+q.plane.leanAt(along)*d, d)
+		e.At[i] = [2]float64{x, y}
+		in[i][0], in[i][1] = q.plane.In(x, y)
+	}
+	e.LengthIn = math.Hypot(in[1][0]-in[0][0], in[1][1]-in[0][1])
+	e.UIn = 0.5 * e.LengthIn / math.Max(1, math.Abs(b-a))
+	return e
+}

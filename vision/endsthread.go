@@ -1,0 +1,270 @@
+package vision
+
+import (
+	"math"
+	"sort"
+)
+
+// A thread or a wire lies along the ruler: a thin line, darker or lighter than
+// what lies on both its sides. Sizes in inches (common practice, no source).
+const (
+	threadReachIn   = 4.0  // how far from the ruler's edge it may lie
+	threadMinWideIn = 0.01 // thinnest thread or wire
+	threadMaxWideIn = 0.16
+	threadMaxTurn   = 0.1 // how far off the ruler's direction, tangent
+)
+
+// threadLine is a thin straight line nearly along the ruler.
+type threadLine struct {
+	depth, slope float64 // px: depth = depth0 + slope·(column - middle column)
+	widePx       float64
+	score        float64 // grey levels over both sides, typical along the line
+}
+
+func (t threadLine) at(c, mid float64) float64 { return t.depth + t.slope*(c-mid) }
+
+// threadLines finds thin lines along the ruler, the clearest first.
+func (q patch) threadLines(ppi float64, most int) []threadLine {
+	const blockPx = 24
+	nb := q.cols / blockPx
+	if nb < 8 {
+		return nil
+	}
+	// The picture in blocks of columns: thin lines run through them nearly level.
+	blocks := make([][3][]float64, nb)
+	for b := range blocks {
+		for i := range q.ch {
+			v := make([]float64, q.rows)
+			for r := range v {
+				var sum float64
+				for c := b * blockPx; c < (b+1)*blockPx; c++ {
+					sum += float64(q.ch[i][r*q.cols+c])
+				}
+				v[r] = sum / blockPx
+			}
+			blocks[b][i] = v
+		}
+	}
+	mid := float64(q.cols-1) / 2
+	best := make([]threadLine, q.rows) // by row
+	for w := math.Max(2, threadMinWideIn*ppi/q.step); w <= math.Max(3, threadMaxWideIn*ppi/q.step); w *= 1.6 {
+		ridge := make([][]float64, nb)
+		for b := range blocks {
+			ridge[b] = ridgeOf(blocks[b], int(math.Round(w)))
+		}
+		reach := float64(nb) * blockPx / 2
+		dS := 1.5 * q.step / reach
+		n := int(threadMaxTurn / dS)
+		for k := -n; k <= n; k++ {
+			slope := float64(k) * dS
+			for r := 0; r < q.rows; r++ {
+				var sum, cut float64
+				seen, strong := 0, 0
+				for b := range ridge {
+					x := r + int(math.Round(slope*(float64(b*blockPx)+blockPx/2-mid)/q.step))
+					if x < 0 || x >= q.rows {
+						continue
+					}
+					v := ridge[b][x]
+					if v != v {
+						continue
+					}
+					seen++
+					// a clamp, so that a few knots or marks make no line
+					cut = math.Min(v, 25)
+					sum += cut
+					if v > 1.5 {
+						strong++
+					}
+				}
+				if seen < nb/3 || seen < 8 {
+					continue
+				}
+				share := float64(strong) / float64(seen)
+				if share < 0.45 {
+					continue
+				}
+				if v := sum / float64(seen) * share; v > best[r].score {
+					best[r] = threadLine{depth: q.depth(r), slope: slope, widePx: w * q.step, score: v}
+				}
+			}
+		}
+	}
+	sort.SliceStable(best, func(i, j int) bool { return best[i].score > best[j].score })
+	var out []threadLine
+	for _, t := range best {
+		if t.score == 0 {
+			break
+		}
+		near := false
+		for _, o := range out {
+			near = near || math.Abs(t.depth-o.depth) < math.Max(0.08*ppi, 3*q.step)
+		}
+		if !near {
+			if out = append(out, t); len(out) == most {
+				break
+			}
+		}
+	}
+	return out
+}
+
+// ridgeOf is how far a line w rows wide stands out from what is on both its
+// sides, at every row; a mere step stands out from one side only and gives
+// nothing. Along the channels' common direction; NaN at the borders.
+func ridgeOf(v [3][]float64, w int) []float64 {
+	n := len(v[0])
+	side := max(1, w/2)
+	gap := max(1, w/2)
+	var cum [3][]float64
+	for i := range cum {
+		cum[i] = make([]float64, n+1)
+		for r, x := range v[i] {
+			cum[i][r+1] = cum[i][r] + x
+		}
+	}
+	mean := func(a, b int) colour {
+		var m colour
+		for i := range m {
+			m[i] = (cum[i][b] - cum[i][a]) / float64(b-a)
+		}
+		return m
+	}
+	out := make([]float64, n)
+	for r := range out {
+		a, b := r-w/2, r-w/2+w
+		if a-gap-side < 0 || b+gap+side > n {
+			out[r] = math.NaN()
+			continue
+		}
+		c := mean(a, b)
+		l, h := c.sub(mean(a-gap-side, a-gap)), c.sub(mean(b+gap, b+gap+side))
+		nl, nh := l.len(), h.len()
+		if dot := l.dot(h); dot > 0 && nl > 0 && nh > 0 {
+			out[r] = dot / math.Max(nl, nh)
+		} else if nl != nl || nh != nh {
+			out[r] = math.NaN()
+		}
+	}
+	return out
+}
+
+// ribbon is the picture straightened along a thread: for each column, which
+// rows about the thread are not ground.
+type ribbon struct {
+	patch patch
+	line  threadLine
+	half  int      // rows on each side of the thread
+	hi    int      // rows below hi are beside the ruler, not on it
+	on    [][]bool // [column][row 0 … 2·half]
+}
+
+// straighten cuts a ribbon out of the patch, and tells thread from ground by
+// how far the colour lies from that of the ground on both sides, hereabouts.
+func (q patch) straighten(t threadLine, ppi float64) ribbon {
+	half := int(0.32 * ppi / q.step)
+	mid := float64(q.cols-1) / 2
+	width := 2*half + 1
+	rb := ribbon{patch: q, line: t, half: half, hi: width, on: make([][]bool, q.cols)}
+	// the ruler's edge at depth 0 must stay out of the ground
+	if near := math.Max(t.at(0, mid), t.at(2*mid, mid)); near < 0 {
+		rb.hi = min(width, half+int((-near-0.04*ppi)/q.step))
+	}
+	at := func(c, k int) colour {
+		x := (t.at(float64(c), mid)-q.d0)/q.step + float64(k-half)
+		r := int(math.Floor(x))
+		if r < 0 || r+1 >= q.rows {
+			return colour{math.NaN()}
+		}
+		f := x - float64(r)
+		var v colour
+		for i := range v {
+			v[i] = float64(q.ch[i][r*q.cols+c])*(1-f) + float64(q.ch[i][(r+1)*q.cols+c])*f
+		}
+		return v
+	}
+	pix := make([][]colour, q.cols)
+	for c := range pix {
+		rb.on[c] = make([]bool, width)
+		pix[c] = make([]colour, width)
+		for k := range pix[c] {
+			pix[c][k] = at(c, k)
+		}
+	}
+	if rb.hi-half < 4 {
+		return rb // no room beside the ruler
+	}
+	// ground: the median over a stretch of the ribbon's two borders, and how
+	// much single pixels scatter about it
+	border := max(2, min(half, rb.hi-half)/3)
+	win := max(8, int(0.25*ppi))
+	ground := make([][2]colour, q.cols) // of either side
+	noise := make([]float64, q.cols)
+	for c0 := 0; c0 < q.cols; c0 += win {
+		c1 := min(q.cols, c0+win)
+		var g [2]colour
+		var dev []float64
+		for s := range g {
+			var vals [3][]float64
+			for c := c0; c < c1; c++ {
+				for k := 0; k < border; k++ {
+					v := pix[c][k]
+					if s == 1 {
+						v = pix[c][rb.hi-1-k]
+					}
+					for i := range vals {
+						vals[i] = append(vals[i], v[i])
+					}
+				}
+			}
+			for i := range vals {
+				g[s][i] = medianOf(vals[i])
+			}
+			for c := c0; c < c1; c++ {
+				for k := 0; k < border; k++ {
+					v := pix[c][k]
+					if s == 1 {
+						v = pix[c][rb.hi-1-k]
+					}
+					dev = append(dev, v.sub(g[s]).len())
+				}
+			}
+		}
+		for c := c0; c < c1; c++ {
+			ground[c], noise[c] = g, medianOf(dev)
+		}
+	}
+	// between the two sides' ground any mixture may be ground (a shadow's edge)
+	off := make([][]float64, q.cols)
+	var peaks []float64
+	for c := range pix {
+		off[c] = make([]float64, rb.hi)
+		top := 0.0
+		for k := range off[c] {
+			off[c][k] = offSegment(pix[c][k], ground[c][0], ground[c][1])
+			if d := k - half; d >= -4 && d <= 4 {
+				top = math.Max(top, off[c][k])
+			}
+		}
+		peaks = append(peaks, top)
+	}
+	// half-way up the thread's own contrast, so that blur does not widen it
+	typical := medianOf(peaks)
+	for c := range off {
+		for k, v := range off[c] {
+			rb.on[c][k] = v > math.Max(3.2*noise[c]+4, 0.45*typical)
+		}
+	}
+	return rb
+}
+
+// offSegment is the distance of a colour from the segment between two others.
+func offSegment(v, a, b colour) float64 {
+	ab, av := b.sub(a), v.sub(a)
+	n := ab.dot(ab)
+	if n == 0 {
+		return av.len()
+	}
+	t := math.Max(0, math.Min(1, av.dot(ab)/n))
+	return av.sub(colour{ab[0] * t, ab[1] * t, ab[2] * t}).len()
+}
