@@ -60,6 +60,9 @@ func (rb ribbon) crosses(ppi float64) []cross {
 	drift := make([]float64, 0, 64)
 	for c := range rb.on {
 		runs := runsOf(rb.on[c], bridge)
+		for i, r := range runs {
+			runs[i] = rb.trim(c, r)
+		}
 		var x cross
 		best := -1
 		for i, r := range runs {
@@ -97,6 +100,24 @@ func (rb ribbon) crosses(ppi float64) []cross {
 		out[c] = x
 	}
 	return out
+}
+
+// trim takes the soft rims of shadows off a stretch of a column: it begins and
+// ends at a sharp edge. A stretch without one stays as it is.
+func (rb ribbon) trim(c int, r [2]int) [2]int {
+	from, to := -1, -1
+	for k := max(0, r[0]-1); k < min(len(rb.sharp[c]), r[1]+1); k++ {
+		if rb.sharp[c][k] {
+			if from < 0 {
+				from = k
+			}
+			to = k + 1
+		}
+	}
+	if from < 0 || to-from < 2 {
+		return r
+	}
+	return [2]int{max(from, r[0]), min(to, r[1])}
 }
 
 // runsOf are the stretches [from, to) of a column that are on, chinks up to
@@ -234,7 +255,7 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 		return e, 0
 	}
 	e = rb.endsAt(at[0], at[3])
-	e.UIn = math.Hypot(e.UIn, 0.02) // a knot is no point: its middle is told to a fiftieth of an inch
+	e.UIn = math.Hypot(e.UIn, 0.025) // a knot is no point: its middle is told to a fortieth of an inch
 	a, b := eyeOf(xs, int(at[1]), int(at[2]), wide)
 	eye := rb.endsAt(a, b)
 	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.04

@@ -156,7 +156,8 @@ type ribbon struct {
 	line  threadLine
 	half  int      // rows on each side of the thread
 	hi    int      // rows below hi are beside the ruler, not on it
-	on    [][]bool // [column][row 0 … 2·half]
+	on    [][]bool // [column][row 0 … 2·half]: not ground
+	sharp [][]bool // an edge too steep for a shadow's
 }
 
 // straighten cuts a ribbon out of the patch, and tells thread from ground by
@@ -165,7 +166,7 @@ func (q patch) straighten(t threadLine, ppi float64) ribbon {
 	half := int(0.32 * ppi / q.step)
 	mid := float64(q.cols-1) / 2
 	width := 2*half + 1
-	rb := ribbon{patch: q, line: t, half: half, hi: width, on: make([][]bool, q.cols)}
+	rb := ribbon{patch: q, line: t, half: half, hi: width, on: make([][]bool, q.cols), sharp: make([][]bool, q.cols)}
 	// the ruler's edge at depth 0 must stay out of the ground
 	if near := math.Max(t.at(0, mid), t.at(2*mid, mid)); near < 0 {
 		rb.hi = min(width, half+int((-near-0.04*ppi)/q.step))
@@ -185,7 +186,7 @@ func (q patch) straighten(t threadLine, ppi float64) ribbon {
 	}
 	pix := make([][]colour, q.cols)
 	for c := range pix {
-		rb.on[c] = make([]bool, width)
+		rb.on[c], rb.sharp[c] = make([]bool, width), make([]bool, width)
 		pix[c] = make([]colour, width)
 		for k := range pix[c] {
 			pix[c][k] = at(c, k)
@@ -194,6 +195,7 @@ func (q patch) straighten(t threadLine, ppi float64) ribbon {
 	if rb.hi-half < 4 {
 		return rb // no room beside the ruler
 	}
+	pix = softened(pix, max(1, int(math.Round(0.01*ppi))))
 	// ground: the median over a stretch of the ribbon's two borders, and how
 	// much single pixels scatter about it
 	border := max(2, min(half, rb.hi-half)/3)
@@ -255,7 +257,45 @@ func (q patch) straighten(t threadLine, ppi float64) ribbon {
 			rb.on[c][k] = v > math.Max(3.2*noise[c]+4, 0.45*typical)
 		}
 	}
+	// Steep is half of what the thread's own edges are, typically.
+	rise := func(c, k int) float64 { return pix[c][k+1].sub(pix[c][k-1]).len() }
+	var steep []float64
+	for c := range pix {
+		top := 0.0
+		for k := max(1, half-6); k < min(rb.hi-1, half+7); k++ {
+			top = math.Max(top, rise(c, k))
+		}
+		steep = append(steep, top)
+	}
+	limit := 0.5 * medianOf(steep)
+	for c := range pix {
+		for k := 1; k < rb.hi-1; k++ {
+			rb.sharp[c][k] = rise(c, k) > limit
+		}
+	}
 	return rb
+}
+
+// softened is the ribbon averaged over ±r columns and ±1 row: less noise, and a
+// thread still as thin.
+func softened(pix [][]colour, r int) [][]colour {
+	out := make([][]colour, len(pix))
+	for c := range pix {
+		out[c] = make([]colour, len(pix[c]))
+		for k := range pix[c] {
+			var sum colour
+			n := 0.0
+			for i := max(0, c-r); i <= min(len(pix)-1, c+r); i++ {
+				for j := max(0, k-1); j <= min(len(pix[c])-1, k+1); j++ {
+					v := pix[i][j]
+					sum = colour{sum[0] + v[0], sum[1] + v[1], sum[2] + v[2]}
+					n++
+				}
+			}
+			out[c][k] = colour{sum[0] / n, sum[1] / n, sum[2] / n}
+		}
+	}
+	return out
 }
 
 // offSegment is the distance of a colour from the segment between two others.
