@@ -45,8 +45,14 @@ func FindEnds(ctx context.Context, img photo.Colour, pl Plane, of EndsOf) (e End
 		return e, false, err
 	}
 	switch of {
+	case EndsOfHeight:
+		e, found = findHeight(img, pl)
 	case EndsOfBars:
 		e, found = findBars(img, pl)
+	case EndsOfReed:
+		e, found = findReedEnds(img, pl)
+	case EndsOfSley:
+		e, found = findSley(img, pl)
 	case EndsOfString:
 		e, found = findString(img, pl)
 	}

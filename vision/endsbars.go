@@ -12,8 +12,10 @@ import (
 // practice, no source).
 const (
 	barMinWidthIn, barMaxWidthIn = 0.15, 2.2
-	barsMinApartIn               = 4.0
+	barsMinApartIn               = 6.0
 	barsMaxApartIn               = 24.0
+	baulksMinApartIn             = 2.5
+	baulksMaxApartIn             = 8.0
 	barsReachIn                  = 3.0 // how far from the ruler the bars are followed
 )
 
@@ -27,6 +29,18 @@ type stripe struct {
 
 // findBars finds the outer edges of two heddle bars that cross the ruler.
 func findBars(img photo.Colour, pl Plane) (Ends, bool) {
+	return findPair(img, pl, barsMinApartIn, barsMaxApartIn)
+}
+
+// findHeight finds the outer edges of a reed's two baulks, which cross a ruler
+// that lies along the wires.
+func findHeight(img photo.Colour, pl Plane) (Ends, bool) {
+	return findPair(img, pl, baulksMinApartIn, baulksMaxApartIn)
+}
+
+// findPair finds two flat bars of one make that cross the ruler, their outer
+// edges between least and most inches apart.
+func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 	s := pl.Scale
 	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
 	q := drawPatch(img, pl, s.Lo-0.3*ppi, s.Hi+0.3*ppi, -barsReachIn*ppi, (barsReachIn+1)*ppi, math.Max(1, ppi/60))
@@ -35,11 +49,6 @@ func findBars(img photo.Colour, pl Plane) (Ends, bool) {
 	}
 	lines := q.edgeLines(0, q.rows, lineSearch{SigmaPx: math.Max(1.2, ppi/90), ChunkPx: 0.15 * ppi, MaxExtra: 0.1, MostLines: 60})
 	sort.Slice(lines, func(i, j int) bool { return lines[i].along < lines[j].along })
-	for _, l := range lines {
-		if l.strength > 5 {
-			dbgf("line in %.3f extra %.4f step %.0f strength %.1f support %.2f sd %.2f clear %.2f\n", s.In(l.along), l.extra, l.step, l.strength, l.support, l.sd, l.clear())
-		}
-	}
 	faces := faceCache{patch: q, prof: map[int][3][]float64{}}
 	left, right := faces.stripes(lines, 1), faces.stripes(lines, -1)
 	var best [2]stripe
@@ -50,13 +59,10 @@ func findBars(img photo.Colour, pl Plane) (Ends, bool) {
 			if gap < 0 {
 				gap = -gap
 			}
-			if gap < barsMinApartIn || gap > barsMaxApartIn || r.inner.along <= l.inner.along {
+			if gap < least || gap > most || r.inner.along <= l.inner.along {
 				continue
 			}
 			score := likeBars(l, r)
-			if score > 0.8*bestScore {
-				dbgf("pair %.3f-%.3f ... %.3f-%.3f score %.3f faces %.0f %.0f\n", s.In(l.outer.along), s.In(l.inner.along), s.In(r.inner.along), s.In(r.outer.along), score, l.face, r.face)
-			}
 			if score > bestScore {
 				if !sameOuter(best, l, r, ppi) {
 					second = bestScore
@@ -108,9 +114,6 @@ func (f faceCache) stripes(lines []edgeLine, dir float64) []stripe {
 				continue
 			}
 			face, even := f.between(o, i)
-			if o.clear() > 0.5 && i.clear() > 0.5 {
-				dbgf("stripe %.3f %.3f face %.0f even %.1f\n", s.In(o.along), s.In(i.along), face, even)
-			}
 			// a bar's face is even; a stretch with an edge in it is not one face
 			if even > 0.5*math.Min(o.step.len(), i.step.len())+6 {
 				continue

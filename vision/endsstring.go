@@ -29,7 +29,6 @@ func findString(img photo.Colour, pl Plane) (Ends, bool) {
 	for _, t := range q.threadLines(ppi, 8) {
 		rb := q.straighten(t, ppi)
 		e, score := rb.stringHeddle(ppi)
-		dbgf("thread depth %.2f in slope %.4f wide %.1f score %.2f -> string %.2f len %.3f eye %.3f\n", t.depth/ppi, t.slope, t.widePx, t.score, score, e.LengthIn, e.EyeIn)
 		if score > bestScore {
 			best, bestScore = e, score
 		}
@@ -190,7 +189,6 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 		}
 	}
 	wide := medianOf(wides)
-	dbgf("   wide %.1f rows of %.1f, on %d of %d\n", wide, q.step, len(wides), len(xs))
 	if len(wides) < 40 || wide*q.step > threadMaxWideIn*ppi {
 		return e, 0
 	}
@@ -214,9 +212,6 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 		return (sum[j] - sum[i]) / float64(j-i)
 	}
 	ks := knots(xs, wide, ppi)
-	for _, k := range ks {
-		dbgf(" knot in %.2f thick %.2f\n", s.In(q.lo+k.at), k.thick)
-	}
 	dist := func(a, b float64) float64 { return math.Abs(s.In(q.lo+b) - s.In(q.lo+a)) }
 	var at [4]float64
 	for b := 0; b < len(ks); b++ {

@@ -1,0 +1,463 @@
+package vision
+
+import (
+	"math"
+	"sort"
+
+	"dentcount/photo"
+)
+
+// A reed lies along the ruler, beside it or under it: a field of wires square to
+// the ruler, between two baulks along it, closed by two end caps. Sizes in
+// inches (common practice, no source).
+const (
+	reedReachIn    = 8.0  // how far from the ruler's edge a reed may reach
+	reedZoneMinIn  = 1.2  // lowest field of wires
+	capReachIn     = 1.5  // how far outside the last wire a cap's outer face may be
+	reedMostSkew   = 0.06 // tangent
+	reedMinPeriods = 12
+)
+
+// wireField is a field of wires (or of a rigid heddle's slots) found in a patch.
+type wireField struct {
+	q      patch
+	ppi    float64
+	r0, r1 int     // its rows
+	extra  float64 // lean of the wires beyond that of lines square to the ruler
+	T      float64 // spacing, inches on the ruler
+	sig    signal  // the field's profile, inches along the ruler
+	flat   signal  // the same, its contrast evened
+	plain  signal  // the same, only its slow changes taken off
+	places []float64
+	match  []float64
+	// spacing is T by regression, at the front of the wires where that is told,
+	// spacingU its standard uncertainty.
+	spacing, spacingU float64
+	size              photo.Plane // of the picture; no pixels
+	// doubtful is set where, at an end, something more stands that is half like a wire.
+	doubtful bool
+	bright   bool // the wires are the lighter lobes
+}
+
+// luma is the profile of rows r0 ≤ r < r1 in grey, on an even grid of inches.
+func (q patch) luma(r0, r1 int, extra, ppi float64) signal {
+	p := q.profile(r0, r1, extra)
+	s := q.plane.Scale
+	v := make([]float64, q.cols)
+	for c := range v {
+		v[c] = 0.114*p[0][c] + 0.587*p[1][c] + 0.299*p[2][c]
+	}
+	a, b := s.In(q.lo), s.In(q.lo+float64(q.cols-1))
+	u0, u1 := math.Min(a, b), math.Max(a, b)
+	g := signal{u0: u0, du: 1 / (1.5 * ppi)}
+	g.v = make([]float64, int((u1-u0)/g.du)+1)
+	for i := range g.v {
+		x := s.Along(u0+float64(i)*g.du) - q.lo
+		j := int(math.Floor(x))
+		if j < 0 || j+1 >= len(v) {
+			g.v[i] = math.NaN()
+			continue
+		}
+		g.v[i] = v[j] + (v[j+1]-v[j])*(x-float64(j))
+	}
+	return g
+}
+
+// column is the patch's column of a place in inches.
+func (f wireField) column(in float64) float64 { return f.q.plane.Scale.Along(in) - f.q.lo }
+
+// findField looks for the wires on both sides of the ruler's edge.
+func findField(img photo.Colour, pl Plane) (f wireField, ok bool) {
+	s := pl.Scale
+	f.ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	f.size = photo.Plane{W: img.G.W, H: img.G.H}
+	lo, hi := alongOf(img, pl)
+	// a scale read far beyond its last marks is no scale
+	span := s.Hi - s.Lo
+	lo, hi = math.Max(lo, s.Lo-0.6*span), math.Min(hi, s.Hi+0.6*span)
+	f.q = drawPatch(img, pl, lo, hi, -reedReachIn*f.ppi, reedReachIn*f.ppi, math.Max(1, f.ppi/40))
+	if f.q.cols == 0 {
+		return f, false
+	}
+	if !f.findRows() {
+		return f, false
+	}
+	f.findLean()
+	f.sig = f.q.luma(f.r0, f.r1, f.extra, f.ppi)
+	f.flat = f.sig.highPass(0.75 * f.T)
+	f.plain = f.sig.highPassPlain(0.75 * f.T)
+	return f, f.follow()
+}
+
+// findRows finds the rows in which one tone runs along the ruler, and its spacing.
+func (f *wireField) findRows() bool {
+	q := f.q
+	per := max(1, int(0.15*f.ppi/q.step))
+	type band struct {
+		r0   int
+		tone tone
+		sp   spectrum
+	}
+	var bands []band
+	for r := 0; r+per <= q.rows; r += per {
+		g := q.luma(r, r+per, 0, f.ppi)
+		seen := 0
+		for _, v := range g.v {
+			if v == v {
+				seen++
+			}
+		}
+		b := band{r0: r}
+		if float64(seen)*g.du > 3 {
+			h := g.highPass(0.4)
+			b.sp = h.spectrum()
+			if t, ok := findPeriod(h, coarsest, math.Min(f.ppi/2.2, 42)); ok {
+				b.tone = t
+			}
+		}
+		bands = append(bands, b)
+	}
+	best := 0.0
+	var f0 float64
+	from, to := 0, 0
+	for _, b := range bands {
+		if b.tone.PerInch == 0 {
+			continue
+		}
+		// the longest run of bands that share this tone
+		for i := 0; i < len(bands); i++ {
+			n, miss, last := 0.0, 0, i
+			for j := i; j < len(bands) && miss <= 2; j++ {
+				t := bands[j].tone
+				if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/b.tone.PerInch)) < 0.015 {
+					n += math.Min(t.Line, 40)
+					miss, last = 0, j
+				} else {
+					miss++
+				}
+			}
+			if n > best && float64((last+1-i)*per)*q.step > reedZoneMinIn*f.ppi {
+				best, f0, from, to = n, b.tone.PerInch, bands[i].r0, bands[last].r0+per
+			}
+		}
+	}
+	if best == 0 {
+		return false
+	}
+	f.T = 1 / f0
+	// the outer tenth on both sides may lie on the baulks
+	cut := (to - from) / 10
+	f.r0, f.r1 = from+cut, to-cut
+	return true
+}
+
+// findLean finds the direction of the wires: that in which their mean keeps
+// most contrast.
+func (f *wireField) findLean() {
+	contrast := func(e float64) float64 {
+		g := f.q.luma(f.r0, f.r1, e, f.ppi).highPassPlain(0.6 * f.T)
+		var sum, n float64
+		for _, v := range g.v {
+			if v == v {
+				sum += v * v
+				n++
+			}
+		}
+		return sum / math.Max(n, 1)
+	}
+	high := float64(f.r1-f.r0) * f.q.step
+	step := 0.35 * f.T * f.ppi / high
+	best, top := 0.0, contrast(0)
+	for e := -reedMostSkew; e <= reedMostSkew; e += step {
+		if v := contrast(e); v > top {
+			best, top = e, v
+		}
+	}
+	for it := 0; it < 6; it++ {
+		step /= 2
+		for _, e := range [2]float64{best - step, best + step} {
+			if v := contrast(e); v > top {
+				best, top = e, v
+			}
+		}
+	}
+	f.extra = best
+}
+
+// highPassPlain takes the moving mean over ±half inches off and leaves the
+// contrast as it is.
+func (g signal) highPassPlain(half float64) signal {
+	m := movingMean(g.v, max(1, int(half/g.du)))
+	o := signal{u0: g.u0, du: g.du, v: make([]float64, len(g.v))}
+	for i, v := range g.v {
+		o.v[i] = v - m[i]
+	}
+	return o
+}
+
+// follow finds every wire's place by likeness to the typical one, outward from
+// where the tone is strongest, as far as there are wires.
+func (f *wireField) follow() bool {
+	mid := f.strongest()
+	if t := refine(f.flat.cut(mid-12*f.T, mid+12*f.T), 1/f.T); math.Abs(t*f.T-1) < 0.02 {
+		f.T = 1 / t
+	}
+	tpl := f.fold(mid)
+	f.bright = f.brightWires(mid, tpl)
+	top := 0
+	for i := range tpl {
+		if (f.bright && smoothAt(tpl, i) > smoothAt(tpl, top)) || (!f.bright && smoothAt(tpl, i) < smoothAt(tpl, top)) {
+			top = i
+		}
+	}
+	phase := (float64(top)+0.5)/float64(len(tpl)) - 0.5
+	tpl = append(append([]float64(nil), tpl[(top+len(tpl)/2)%len(tpl):]...), tpl[:(top+len(tpl)/2)%len(tpl)]...)
+	start := mid + phase*f.T
+	right, rm, doubtR := f.walk(tpl, start, f.T)
+	left, lm, doubtL := f.walk(tpl, start, -f.T)
+	f.doubtful = doubtL || doubtR
+	for i := len(left) - 1; i > 0; i-- {
+		f.places = append(f.places, left[i])
+		f.match = append(f.match, lm[i])
+	}
+	f.places = append(f.places, right...)
+	f.match = append(f.match, rm...)
+	if len(f.places) < reedMinPeriods {
+		return false
+	}
+	f.front()
+	return true
+}
+
+// front brings the spacing to the front of the wires, in the plane the ruler's
+// edge lies nearest to, where the wires' two edges tell it (see edges.go).
+func (f *wireField) front() {
+	n := len(f.places)
+	a, slope, _, u := robustLine(f.places, f.match, f.T)
+	f.spacing, f.spacingU = slope, u
+	if f.places[n-1] < f.places[0] {
+		return
+	}
+	s := f.q.plane.Scale
+	foot, footU := footOnRuler(s, f.size, f.q.plane.FocalPx)
+	rise, fall := followEdges(f.flat, a, slope, foot, n)
+	d := fitDepth(rise, fall, a, slope, foot, footU)
+	deep := d.depthRel * f.q.plane.FocalPx / f.ppi
+	const shallowestIn, deepestIn = 0.03, 0.26
+	if d.ok && deep > shallowestIn && deep < deepestIn && math.Abs(d.spacingIn/slope-1) < 0.03 && d.uRel < 0.004 {
+		f.spacing, f.spacingU = d.spacingIn, d.uRel*d.spacingIn
+	}
+}
+
+// strongest is the middle of the part of the signal in which the tone stands.
+func (f *wireField) strongest() float64 {
+	w := 6 * f.T
+	type spot struct{ u, a float64 }
+	var spots []spot
+	for u := f.plain.u0 + w; u < f.plain.u0+float64(len(f.plain.v))*f.plain.du-w; u += w {
+		g := f.plain.cut(u-w, u+w)
+		var re, im float64
+		n := 0.0
+		for i, v := range g.v {
+			if v == v {
+				sn, cs := math.Sincos(2 * math.Pi * float64(i) * g.du / f.T)
+				re += v * cs
+				im += v * sn
+				n++
+			}
+		}
+		if n > 0.8*float64(len(g.v)) {
+			spots = append(spots, spot{u, math.Hypot(re, im) / n})
+		}
+	}
+	if len(spots) == 0 {
+		return f.plain.u0 + float64(len(f.plain.v))*f.plain.du/2
+	}
+	byA := append([]spot(nil), spots...)
+	sort.Slice(byA, func(i, j int) bool { return byA[i].a > byA[j].a })
+	limit := 0.6 * byA[len(byA)/4].a
+	var in []float64
+	for _, x := range spots {
+		if x.a > limit {
+			in = append(in, x.u)
+		}
+	}
+	return in[len(in)/2]
+}
+
+// cut is the part of a signal between two places.
+func (g signal) cut(u0, u1 float64) signal {
+	i, j := max(0, int((u0-g.u0)/g.du)), min(len(g.v), int((u1-g.u0)/g.du)+1)
+	if j <= i {
+		return signal{u0: u0, du: g.du}
+	}
+	return signal{u0: g.u0 + float64(i)*g.du, du: g.du, v: g.v[i:j]}
+}
+
+// fold is the typical course over one spacing about mid.
+func (f *wireField) fold(mid float64) []float64 {
+	const bins = 48
+	sum, n := make([]float64, bins), make([]float64, bins)
+	g := f.flat.cut(mid-8.5*f.T, mid+8.5*f.T)
+	for i, v := range g.v {
+		if v != v {
+			continue
+		}
+		ph := (g.u0+float64(i)*g.du-mid)/f.T + 0.5
+		j := int((ph - math.Floor(ph)) * bins)
+		sum[j] += v
+		n[j]++
+	}
+	for j := range sum {
+		sum[j] /= math.Max(n[j], 1)
+	}
+	return sum
+}
+
+// brightWires says whether the lighter lobes are the wires. They are, as steel
+// throws highlights and what lies behind is in their shadow, unless the lighter
+// ones have the ground's own colour and the darker ones have not.
+func (f *wireField) brightWires(mid float64, tpl []float64) bool {
+	q := f.q
+	prof := q.profile(f.r0, f.r1, f.extra)
+	// the two lobes' colours, over some spacings
+	hi, lo := 0, 0
+	for i := range tpl {
+		if smoothAt(tpl, i) > smoothAt(tpl, hi) {
+			hi = i
+		}
+		if smoothAt(tpl, i) < smoothAt(tpl, lo) {
+			lo = i
+		}
+	}
+	lobe := func(j int) (c colour) {
+		const half = 8
+		for k := -half; k <= half; k++ {
+			x := int(f.column(mid + (float64(k)+(float64(j)+0.5)/float64(len(tpl))-0.5)*f.T))
+			if x < 0 || x >= q.cols {
+				continue
+			}
+			for i := range c {
+				c[i] += prof[i][x] / (2*half + 1)
+			}
+		}
+		return c
+	}
+	light, dark := lobe(hi), lobe(lo)
+	g := q.groundBeside(f.r0, f.r1)
+	dl, dd := offShade(light, g), offShade(dark, g)
+	const own = 12 // grey levels
+	return !(dl < own && dl < 0.5*dd)
+}
+
+// groundBeside is the median colour at the patch's two ends along the ruler.
+func (q patch) groundBeside(r0, r1 int) (g colour) {
+	n := max(8, q.cols/25)
+	for i := range q.ch {
+		var v []float64
+		for _, side := range [2]bool{false, true} {
+			// the first n columns that are seen
+			for k, got := 0, 0; k < q.cols && got < n; k++ {
+				c := k
+				if side {
+					c = q.cols - 1 - k
+				}
+				seen := false
+				for r := r0; r < r1; r += 4 {
+					if x := float64(q.ch[i][r*q.cols+c]); x == x {
+						v = append(v, x)
+						seen = true
+					}
+				}
+				if seen {
+					got++
+				}
+			}
+		}
+		g[i] = medianOf(v)
+	}
+	return g
+}
+
+// offShade is how far a colour lies from any shade of the ground.
+func offShade(c, ground colour) float64 {
+	n := ground.dot(ground)
+	if !(n > 0) {
+		return c.len()
+	}
+	k := math.Max(0.15, math.Min(1.1, c.dot(ground)/n))
+	return c.sub(colour{ground[0] * k, ground[1] * k, ground[2] * k}).len()
+}
+
+// What still passes for a wire: likeness to the typical one, and contrast
+// against that of its neighbours (the last ones stand in the caps' shadow).
+const (
+	leastMatch     = 0.75
+	leastContrast  = 0.15
+	mostShift      = 0.15 // of a spacing
+	mostPassedOver = 6
+)
+
+// learn moves the typical course a little towards that about u: light and ground
+// change along a reed.
+func (f *wireField) learn(tpl []float64, u float64) {
+	for i := range tpl {
+		v := f.flat.at(u + ((float64(i)+0.5)/float64(len(tpl))-0.5)*f.T)
+		if v == v {
+			tpl[i] += 0.08 * (v - tpl[i])
+		}
+	}
+}
+
+// contrastAt is how much the profile changes within a spacing about u.
+func (f *wireField) contrastAt(u float64) float64 {
+	g := f.plain.cut(u-f.T/2, u+f.T/2)
+	var sq, n float64
+	for _, v := range g.v {
+		if v == v {
+			sq += v * v
+			n++
+		}
+	}
+	return math.Sqrt(sq / math.Max(n, 1))
+}
+
+// walk follows the wires from start by steps of T (either way), as far as they
+// look like wires. Places that do not are passed over where three in a row after
+// them do: bent and missing wires, a thread across them.
+// doubt says that the first place left out is half like a wire: one in a cap's
+// shadow, or the cap's own edge.
+func (f *wireField) walk(tpl []float64, start, T float64) (at, match []float64, doubt bool) {
+	step := math.Abs(T)
+	level := f.contrastAt(start)
+	off := 0.0 // how far the places lie beyond an even row, slowly followed
+	tpl = append([]float64(nil), tpl...)
+	good, sure := 0, 0
+	half := map[int]bool{}
+	for k := 0; k-sure <= mostPassedOver; k++ {
+		want := start + float64(k)*T + off
+		if want < f.flat.u0+step || want > f.flat.u0+float64(len(f.flat.v))*f.flat.du-step {
+			break
+		}
+		u, m := f.flat.bestShift(tpl, want, step)
+		here := f.contrastAt(u)
+		if !(m >= leastMatch) || math.Abs(u-want) > mostShift*step || here < leastContrast*level {
+			good = 0
+			half[k] = m >= 0.35 && math.Abs(u-want) <= 0.25*step && here > 0.45*level
+			at, match = append(at, want), append(match, math.NaN())
+			continue
+		}
+		good++
+		level += 0.1 * (here - level)
+		off += 0.15 * (u - want)
+		f.learn(tpl, u)
+		at, match = append(at, u), append(match, m)
+		if good >= 3 || k-sure <= 1 {
+			sure = k
+		}
+	}
+	if len(at) > sure+1 {
+		at, match = at[:sure+1], match[:sure+1]
+	}
+	return at, match, half[sure+1]
+}
