@@ -23,7 +23,7 @@ type lift struct {
 // Stated priors of heights, in millimetres (common practice, no source).
 const (
 	// loose rules and tapes, their marked face above what they lie on
-	usualThicknessMM, usualThicknessUMM = 0.6, 0.8
+	usualThicknessMM, usualThicknessUMM = 0.6, 1.0
 	// how well a person tells a height
 	toldUMM = 0.1
 )
@@ -51,13 +51,19 @@ func partHeight(w What, underRuler bool) (mm, u float64) {
 }
 
 func liftOf(s sight, e vision.Ends, opt LengthOptions) lift {
-	var l lift
 	ppi := 1 / math.Abs(s.ruler.Scale.InPerPx((s.ruler.Scale.Lo+s.ruler.Scale.Hi)/2))
-	l.distanceMM, l.distanceU = fit.Distance(s.view, ppi)
+	mm, relU := fit.Distance(s.view, ppi)
+	return liftFrom(opt, e.UnderRuler, mm, relU)
+}
+
+// liftFrom is the lift with the camera at a distance, and its relative
+// standard uncertainty.
+func liftFrom(opt LengthOptions, underRuler bool, distanceMM, distanceU float64) lift {
+	l := lift{distanceMM: distanceMM, distanceU: distanceU}
 	if opt.MarksAboveMM != nil {
 		l.markMM, l.u, l.told = *opt.MarksAboveMM, toldUMM, true
 	} else {
-		h, u := partHeight(opt.What, e.UnderRuler)
+		h, u := partHeight(opt.What, underRuler)
 		t, ut := usualThicknessMM, usualThicknessUMM
 		if opt.RulerThicknessMM > 0 {
 			t, ut = opt.RulerThicknessMM, toldUMM

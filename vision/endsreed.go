@@ -20,20 +20,17 @@ const (
 
 // wireField is a field of wires (or of a rigid heddle's slots) found in a patch.
 type wireField struct {
-	q      patch
-	ppi    float64
-	r0, r1 int     // its rows
-	extra  float64 // lean of the wires beyond that of lines square to the ruler
-	T      float64 // spacing, inches on the ruler
-	sig    signal  // the field's profile, inches along the ruler
-	flat   signal  // the same, its contrast evened
-	plain  signal  // the same, only its slow changes taken off
-	places []float64
-	match  []float64
-	// spacing is T by regression, at the front of the wires where that is told,
-	// spacingU its standard uncertainty.
-	spacing, spacingU float64
-	size              photo.Plane // of the picture; no pixels
+	q                 patch
+	ppi               float64
+	r0, r1            int     // its rows
+	extra             float64 // lean of the wires beyond that of lines square to the ruler
+	T                 float64 // spacing, inches on the ruler
+	sig               signal  // the field's profile, inches along the ruler
+	flat              signal  // the same, its contrast evened
+	plain             signal  // the same, only its slow changes taken off
+	places            []float64
+	match             []float64
+	spacing, spacingU float64 // T by regression, and its standard uncertainty
 	// doubtful is set where, at an end, something more stands that is half like a wire.
 	doubtful bool
 	bright   bool // the wires are the lighter lobes
@@ -70,7 +67,6 @@ func (f wireField) column(in float64) float64 { return f.q.plane.Scale.Along(in)
 func findField(img photo.Colour, pl Plane) (f wireField, ok bool) {
 	s := pl.Scale
 	f.ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
-	f.size = photo.Plane{W: img.G.W, H: img.G.H}
 	lo, hi := alongOf(img, pl)
 	// a scale read far beyond its last marks is no scale
 	span := s.Hi - s.Lo
@@ -225,28 +221,20 @@ func (f *wireField) follow() bool {
 	if len(f.places) < reedMinPeriods {
 		return false
 	}
-	f.front()
+	f.measureSpacing()
 	return true
 }
 
-// front brings the spacing to the front of the wires, in the plane the ruler's
-// edge lies nearest to, where the wires' two edges tell it (see edges.go).
-func (f *wireField) front() {
-	n := len(f.places)
-	a, slope, _, u := robustLine(f.places, f.match, f.T)
-	f.spacing, f.spacingU = slope, u
-	if f.places[n-1] < f.places[0] {
-		return
-	}
-	s := f.q.plane.Scale
-	foot, footU := footOnRuler(s, f.size, f.q.plane.FocalPx)
-	rise, fall := followEdges(f.flat, a, slope, foot, n)
-	d := fitDepth(rise, fall, a, slope, foot, footU)
-	deep := d.depthRel * f.q.plane.FocalPx / f.ppi
-	const shallowestIn, deepestIn = 0.03, 0.26
-	if d.ok && deep > shallowestIn && deep < deepestIn && math.Abs(d.spacingIn/slope-1) < 0.03 && d.uRel < 0.004 {
-		f.spacing, f.spacingU = d.spacingIn, d.uRel*d.spacingIn
-	}
+// depthDoubtIn is how far below the ruler's plane what is seen of the wires may
+// lie, one standard deviation: they are a tenth to a sixth of an inch deep.
+const depthDoubtIn = 0.03
+
+// measureSpacing is the spacing by regression, its doubt that of the scatter and
+// of the depth at which the wires are seen.
+func (f *wireField) measureSpacing() {
+	_, slope, _, u := robustLine(f.places, f.match, f.T)
+	distanceIn := f.q.plane.FocalPx / f.ppi
+	f.spacing, f.spacingU = slope, math.Hypot(u, slope*depthDoubtIn/distanceIn)
 }
 
 // strongest is the middle of the part of the signal in which the tone stands.
