@@ -76,7 +76,7 @@ func LengthName(w measure.What) string {
 // LengthWords puts the answer about a length in a weaver's words.
 func LengthWords(r measure.LengthResult) InWords {
 	if r.Status == measure.Refused || r.Length == nil {
-		w := InWords{Head: "can't tell", Do: Sentences(r.Advice)}
+		w := InWords{Head: "can't tell", Do: upperFirst(Sentences(r.Advice))}
 		if r.Reason != "" {
 			w.Head = "can't tell: " + strings.TrimRight(r.Reason, ". ")
 		}
@@ -85,7 +85,7 @@ func LengthWords(r measure.LengthResult) InWords {
 	w := InWords{
 		Head:   fmt.Sprintf("%s %s", LengthName(r.What), trade.FormatLength(r.Length.In)),
 		Detail: lengthDetail(r),
-		Do:     Sentences(r.Advice),
+		Do:     upperFirst(Sentences(r.Advice)),
 	}
 	if n := r.Nominal; n != nil {
 		if n.Label == "none" {

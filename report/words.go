@@ -98,13 +98,13 @@ const retakeAdvice = "Lay a ruler flat across the wires, take the photo again fr
 func Words(r measure.Result) InWords {
 	switch r.Status {
 	case measure.Answered:
-		w := InWords{Head: sizedPart(r), Detail: perInchWords(r), Do: Sentences(r.Advice)}
+		w := InWords{Head: sizedPart(r), Detail: perInchWords(r), Do: upperFirst(Sentences(r.Advice))}
 		if r.Size != nil {
 			w.Sure = "sure: " + Odds(r.Size.Confidence)
 		}
 		return w
 	case measure.Unsure:
-		w := InWords{Head: "not sure", Detail: perInchWords(r), Why: strings.TrimRight(r.Reason, ". "), Do: Sentences(r.Advice)}
+		w := InWords{Head: "not sure", Detail: perInchWords(r), Why: strings.TrimRight(r.Reason, ". "), Do: upperFirst(Sentences(r.Advice))}
 		if choices := choiceWords(r.Size); choices != "" {
 			w.Head = "not sure: " + choices
 		}
@@ -113,7 +113,7 @@ func Words(r measure.Result) InWords {
 		}
 		return w
 	}
-	w := InWords{Head: "can't tell", Do: Sentences(r.Advice)}
+	w := InWords{Head: "can't tell", Do: upperFirst(Sentences(r.Advice))}
 	if r.Reason != "" {
 		w.Head = "can't tell: " + strings.TrimRight(r.Reason, ". ")
 	}
@@ -260,6 +260,9 @@ func joinNotEmpty(sep string, parts ...string) string {
 
 // upperFirst makes the first letter a capital.
 func upperFirst(s string) string {
+	if s == "" {
+		return ""
+	}
 	r, n := utf8.DecodeRuneInString(s)
 	return string(unicode.ToUpper(r)) + s[n:]
 }
