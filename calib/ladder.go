@@ -73,6 +73,53 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	return l, true
 }
 
+// scaled is the ladder in px k times as fine.
+func (l ladder) scaled(k float64) ladder {
+	if k == 1 {
+		return l
+	}
+	l.frame = scaleFrame(l.frame, k)
+	l.rungs = append([]rung(nil), l.rungs...)
+	for i := range l.rungs {
+		l.rungs[i].along *= k
+		l.rungs[i].length *= k
+	}
+	l.periodPx *= k
+	l.shear[1] /= k
+	l.base[0] *= k
+	l.base[1] *= k
+	l.maxDepth *= k
+	return l
+}
+
+// shiftTo is what has to be added to a rung's number in l to get its number in
+// m, another reading of the same marks; same is false where they are not.
+func (l ladder) shiftTo(m ladder) (shift int, same bool) {
+	if math.Abs(m.periodPx/l.periodPx-1) > 0.02 {
+		return 0, false
+	}
+	votes := map[int]int{}
+	found, j := 0, 0
+	for _, r := range l.rungs {
+		if !r.found {
+			continue
+		}
+		found++
+		for j+1 < len(m.rungs) && math.Abs(m.rungs[j+1].along-r.along) < math.Abs(m.rungs[j].along-r.along) {
+			j++
+		}
+		if q := m.rungs[j]; q.found && math.Abs(q.along-r.along) < 0.25*l.periodPx {
+			votes[q.n-r.n]++
+		}
+	}
+	for d, n := range votes {
+		if 4*n > 3*found {
+			return d, true
+		}
+	}
+	return 0, false
+}
+
 // combDepths finds the depths at which the comb of period c.periodPx is
 // strongest: from just inside the edge to about the length of the shortest marks.
 func combDepths(s strip, c comb) [2]float64 {

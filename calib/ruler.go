@@ -28,16 +28,14 @@ type Options struct {
 	Unit Unit // said by a person; empty: read from the marks
 }
 
-// workSide is the long side of the picture the search for ladders works on.
-const workSide = 2400
-
 // FindRuler finds the ruler and reads its scale. found is false where the
 // photo shows no ladder of marks. Positions are OpenCV pixels of p.
 func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found bool, err error) {
-	work, kw, err := p.Shrink(workSide)
+	py, err := newPyramid(p)
 	if err != nil {
 		return r, false, err
 	}
+	work, kw := py.work().Plane, py.work().k
 	if err := ctx.Err(); err != nil {
 		return r, false, err
 	}
@@ -70,7 +68,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 			return r, false, err
 		}
 		var ruler Scale
-		for _, q := range readAll(p, cands[:n]) {
+		for _, q := range readAll(py, cands[:n]) {
 			reads = append(reads, *q)
 			if !clear && q.worth() > clearWorth && (opt.Unit == "" || q.has(opt.Unit)) {
 				clear, ruler = true, q.scale
@@ -78,7 +76,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		cands = cands[n:]
 		if clear {
-			for _, q := range readAll(p, onRuler(cands, ruler, maxBeside)) {
+			for _, q := range readAll(py, onRuler(cands, ruler, maxBeside)) {
 				reads = append(reads, *q)
 			}
 		}
@@ -91,7 +89,17 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if !ok {
 		return r, false, nil
 	}
-	r.Scale, r.Second, r.UnitProbability = pick.scale, pick.second, pick.unitP
+	r.UnitProbability = pick.unitP
+	q := reads[pick.read]
+	if r.Scale, err = fullScale(py, q, q.readings[pick.reading]); err != nil {
+		r.Scale, err = q.scale, nil
+	}
+	if pick.second >= 0 {
+		q = reads[pick.second]
+		if t, err := fullScale(py, q, q.readings[pick.secondReading]); err == nil {
+			r.Second = &t
+		}
+	}
 	r.Candidates = len(reads)
 	return r, true, nil
 }
@@ -125,9 +133,9 @@ func onRuler(cands []candidate, s Scale, n int) []candidate {
 
 // readAll reads candidates side by side; the result keeps their order and
 // leaves out those that are no ladder.
-func readAll(p photo.Plane, cands []candidate) []*read {
+func readAll(py pyramid, cands []candidate) []*read {
 	slots := make([]*read, len(cands))
-	sideBySide(len(cands), func(i int) { slots[i] = readCandidate(p, cands[i]) })
+	sideBySide(len(cands), func(i int) { slots[i] = readCandidate(py, cands[i]) })
 	var out []*read
 	for _, q := range slots {
 		if q != nil {
@@ -167,7 +175,8 @@ const minExplained = 0.7
 const minScore = 9.2
 
 type read struct {
-	ladder   ladder
+	from     candidate
+	ladder   ladder // in px of the photo, whatever level it was read on
 	readings []reading
 	scale    Scale
 }
@@ -192,11 +201,13 @@ func (r read) worthOf(k int) float64 {
 const offEdgePerMM = 10
 
 // readCandidate reads one candidate edge; nil where no ladder stands there.
-func readCandidate(p photo.Plane, c candidate) *read {
-	l, ok := readLadder(p, c.frame, c.comb)
+func readCandidate(py pyramid, c candidate) *read {
+	lv := py.forSpacing(c.comb.periodPx)
+	l, ok := readLadder(lv.Plane, scaleFrame(c.frame, lv.k), scaleComb(c.comb, lv.k))
 	if !ok {
 		return nil
 	}
+	l = l.scaled(1 / lv.k)
 	rds := decode(l)
 	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].score < minScore {
 		return nil
@@ -205,7 +216,33 @@ func readCandidate(p photo.Plane, c candidate) *read {
 	if err != nil {
 		return nil
 	}
-	return &read{l, distinct(rds), s}
+	return &read{c, l, distinct(rds), s}
+}
+
+// fullScale is the scale of one reading of a ladder, with the places of its
+// marks read in the photo at full size.
+func fullScale(py pyramid, q read, rd reading) (Scale, error) {
+	s, err := fitScale(q.ladder, rd)
+	if err != nil || py.forSpacing(q.from.comb.periodPx).k == 1 {
+		return s, err
+	}
+	c := q.from.comb
+	c.periodPx, c.center = q.ladder.periodPx, (s.Lo+s.Hi)/2
+	l, ok := readLadder(py[0].Plane, q.from.frame, c)
+	if !ok {
+		return s, nil
+	}
+	// The same lattice may start at another mark.
+	shift, same := q.ladder.shiftTo(l)
+	if !same {
+		return s, nil
+	}
+	rd.phase, rd.lo, rd.hi = rd.phase+shift, rd.lo+shift, rd.hi+shift
+	t, err := fitScale(l, rd)
+	if err != nil || len(t.Marks) < 9*len(s.Marks)/10 {
+		return s, nil
+	}
+	return t, nil
 }
 
 // has says whether a ladder may be read in a unit.
@@ -233,10 +270,12 @@ func distinct(rds []reading) []reading {
 	return out
 }
 
+// chosen is a ladder and the way to understand it, and those of the second
+// scale; second is -1 where there is none.
 type chosen struct {
-	scale  Scale
-	second *Scale
-	unitP  float64
+	read, reading         int
+	second, secondReading int
+	unitP                 float64
 }
 
 // choose picks the ruler among the ladders read and settles its unit. Two
@@ -287,16 +326,7 @@ func choose(reads []read, said Unit) (c chosen, ok bool) {
 		return c, false
 	}
 	best := opts[0]
-	s, err := fitScale(reads[best.i].ladder, reads[best.i].readings[best.k])
-	if err != nil {
-		s = reads[best.i].scale
-	}
-	c.scale = s
-	if best.j >= 0 {
-		if t, err := fitScale(reads[best.j].ladder, reads[best.j].readings[best.m]); err == nil {
-			c.second = &t
-		}
-	}
+	c.read, c.reading, c.second, c.secondReading = best.i, best.k, best.j, best.m
 	// How much the rivals that understand the same ladder otherwise weigh.
 	var sum float64
 	for _, o := range opts {
