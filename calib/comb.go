@@ -1,13 +1,13 @@
 package calib
 
 import (
+	"fmt"
 	"math"
-	"math/cmplx"
 	"sort"
 
 	"dentcount/photo"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"gocv.io/x/gocv"
 )
 
 // comb says that equally spaced lines cross a profile.
@@ -19,86 +19,157 @@ type comb struct {
 	depth    [2]float64
 }
 
-// combSearch are the settings of findComb.
+// combSearch are the settings of findCombs.
 type combSearch struct {
 	window      int // px, even
 	minPeriodPx float64
 }
 
-// findCombs looks for an equally spaced comb in a profile by the
+// stretch is a window of a profile: its first sample and how many it has.
+type stretch struct{ start, n int }
+
+// findCombs looks for an equally spaced comb in each profile by the
 // autocorrelation of windows, so that a period which drifts along the edge
-// (perspective) is still one comb. Best first; nothing found is an empty list.
-func findCombs(prof []float64, lo float64, s combSearch) []comb {
-	n := s.window
-	hop := n / 2
-	fft := fourier.NewFFT(2 * n)
-	buf := make([]float64, 2*n)
-	var coef []complex128
-	type hit struct{ at, period, rho float64 }
-	var hits []hit
-	high := highPass(prof, n/6)
-	for start := 0; start+n/2 <= len(high); start += hop {
-		end := min(start+n, len(high))
-		m := end - start
-		var sum, sq float64
-		bad := 0
-		for i := 0; i < 2*n; i++ {
-			buf[i] = 0
-		}
-		for i := 0; i < m; i++ {
-			v := high[start+i]
-			if math.IsNaN(v) {
-				bad++
-				continue
+// (perspective) is still one comb. For each profile its combs, the best first;
+// nothing found is an empty list.
+func findCombs(profs [][]float64, lo float64, s combSearch) ([][]comb, error) {
+	maxLag := int(float64(s.window) / 2.5)
+	// Zeros after the window, so that no lag looked at wraps around.
+	size := gocv.GetOptimalDFTSize(s.window + maxLag + 2)
+	var rows []float32
+	at := make([][]stretch, len(profs))
+	for i, prof := range profs {
+		high := highPass(prof, s.window/6)
+		for start := 0; start+s.window/2 <= len(high); start += s.window / 2 {
+			w := stretch{start, min(s.window, len(high)-start)}
+			if row, ok := centred(high[w.start:w.start+w.n], size); ok {
+				rows, at[i] = append(rows, row...), append(at[i], w)
 			}
-			buf[i] = v
-			sum += v
-			sq += v * v
-		}
-		if bad > m/4 || m < n/2 || sq/float64(m) < 0.02 {
-			continue
-		}
-		mean := sum / float64(m-bad)
-		for i := 0; i < m; i++ {
-			if !math.IsNaN(high[start+i]) {
-				buf[i] -= mean
-			}
-		}
-		coef = fft.Coefficients(coef, buf)
-		for i, c := range coef {
-			a := cmplx.Abs(c)
-			coef[i] = complex(a*a, 0)
-		}
-		ac := fft.Sequence(nil, coef)
-		if ac[0] <= 0 {
-			continue
-		}
-		lagMax := int(float64(m) / 2.5)
-		rho := make([]float64, lagMax+2)
-		for t := range rho {
-			rho[t] = ac[t] / ac[0] * float64(m) / float64(m-t)
-		}
-		best := 0.0
-		var peaks []int
-		for t := int(s.minPeriodPx); t <= lagMax; t++ {
-			if t >= 1 && rho[t] > rho[t-1] && rho[t] >= rho[t+1] && rho[t] > 0.15 {
-				peaks = append(peaks, t)
-				best = math.Max(best, rho[t])
-			}
-		}
-		for _, t := range peaks {
-			if rho[t] < 0.8*best {
-				continue
-			}
-			a, b, c := rho[t-1], rho[t], rho[t+1]
-			d := 0.0
-			if q := a - 2*b + c; q < 0 {
-				d = 0.5 * (a - c) / q
-			}
-			hits = append(hits, hit{at: lo + float64(start) + float64(m)/2, period: float64(t) + d, rho: rho[t]})
-			break
 		}
 	}
+	ac, err := autocorrelate(rows, size)
+	if err != nil {
+		return nil, err
+	}
+	out := make([][]comb, len(profs))
+	for i, ws := range at {
+		var hits []hit
+		for _, w := range ws {
+			if h, ok := firstPeriod(ac[:size], w.n, s.minPeriodPx); ok {
+				h.at = lo + float64(w.start) + float64(w.n)/2
+				hits = append(hits, h)
+			}
+			ac = ac[size:]
+		}
+		out[i] = joinHits(hits, s.window)
+	}
+	return out, nil
+}
+
+// centred is a window less its mean, NaN as zero, in a row of the given size;
+// ok is false where it holds next to nothing.
+func centred(v []float64, size int) (row []float32, ok bool) {
+	var sum, sq float64
+	seen := 0
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			sum += x
+			sq += x * x
+			seen++
+		}
+	}
+	if 4*seen < 3*len(v) || sq/float64(len(v)) < 0.02 {
+		return nil, false
+	}
+	mean := sum / float64(seen)
+	row = make([]float32, size)
+	for i, x := range v {
+		if !math.IsNaN(x) {
+			row[i] = float32(x - mean)
+		}
+	}
+	return row, true
+}
+
+// autocorrelate returns the cyclic autocorrelation of each row (Wiener and
+// Khinchin), up to a factor.
+func autocorrelate(rows []float32, size int) ([]float32, error) {
+	if len(rows) == 0 {
+		return nil, nil
+	}
+	m := gocv.NewMatWithSize(len(rows)/size, size, gocv.MatTypeCV32F)
+	defer m.Close()
+	v, err := m.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("calib: %w", err)
+	}
+	copy(v, rows)
+	f := gocv.NewMat()
+	defer f.Close()
+	gocv.DFT(m, &f, gocv.DftRows)
+	if v, err = f.DataPtrFloat32(); err != nil {
+		return nil, fmt.Errorf("calib: %w", err)
+	}
+	// OpenCV packs a real row's spectrum as re0, re1, im1, re2, im2 …, and the
+	// last real part alone where the size is even.
+	for ; len(v) > 0; v = v[size:] {
+		v[0] *= v[0]
+		for i := 1; i+1 < size; i += 2 {
+			v[i], v[i+1] = v[i]*v[i]+v[i+1]*v[i+1], 0
+		}
+		if size%2 == 0 {
+			v[size-1] *= v[size-1]
+		}
+	}
+	gocv.DFT(f, &m, gocv.DftRows|gocv.DftInverse)
+	if v, err = m.DataPtrFloat32(); err != nil {
+		return nil, fmt.Errorf("calib: %w", err)
+	}
+	return append(rows[:0], v...), nil
+}
+
+// hit is a period seen in one window.
+type hit struct {
+	at     float64 // the window's middle
+	period float64
+	rho    float64 // autocorrelation there, 0…1
+}
+
+// firstPeriod is the shortest period at which a window of n samples is nearly
+// as like itself as at any; ok is false where it is like itself at none.
+func firstPeriod(ac []float32, n int, minPeriod float64) (h hit, ok bool) {
+	if ac[0] <= 0 {
+		return h, false
+	}
+	lagMax := int(float64(n) / 2.5)
+	rho := make([]float64, lagMax+2)
+	for t := range rho {
+		rho[t] = float64(ac[t]/ac[0]) * float64(n) / float64(n-t)
+	}
+	best := 0.0
+	var peaks []int
+	for t := max(1, int(minPeriod)); t <= lagMax; t++ {
+		if rho[t] > rho[t-1] && rho[t] >= rho[t+1] && rho[t] > 0.15 {
+			peaks = append(peaks, t)
+			best = math.Max(best, rho[t])
+		}
+	}
+	for _, t := range peaks {
+		if rho[t] < 0.8*best {
+			continue
+		}
+		a, b, c := rho[t-1], rho[t], rho[t+1]
+		d := 0.0
+		if q := a - 2*b + c; q < 0 {
+			d = 0.5 * (a - c) / q
+		}
+		return hit{period: float64(t) + d, rho: rho[t]}, true
+	}
+	return h, false
+}
+
+// joinHits gathers neighbouring windows of like period to combs, the best first.
+func joinHits(hits []hit, window int) []comb {
 	var out []comb
 	used := make([]bool, len(hits))
 	order := make([]int, len(hits))
@@ -135,7 +206,7 @@ func findCombs(prof []float64, lo float64, s combSearch) []comb {
 		c.strength += hits[seed].rho
 		walk(1)
 		walk(-1)
-		c.lo, c.hi = hits[first].at-float64(n)/2, hits[last].at+float64(n)/2
+		c.lo, c.hi = hits[first].at-float64(window)/2, hits[last].at+float64(window)/2
 		out = append(out, c)
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].strength > out[j].strength })
@@ -169,13 +240,15 @@ func highPass(v []float64, half int) []float64 {
 // likeMarks says how much a comb is like a ruler's marks rather than wires, for
 // the order in which combs are read: marks end within a few spacings of the
 // edge and none stand outside it, wires run on. 1 where both hold, down to 0.2.
-func likeMarks(p photo.Plane, f Frame, c comb) float64 {
-	T := c.periodPx
+func likeMarks(py pyramid, c candidate) float64 {
+	lv := py.forSpacing(c.comb.periodPx)
+	f, cb := scaleFrame(c.frame, lv.k), scaleComb(c.comb, lv.k)
+	T := cb.periodPx
 	half := math.Max(6*T, 40)
-	lo, hi := math.Max(c.center-half, f.Lo), math.Min(c.center+half, f.Hi)
-	near := rowsContrast(p, f, lo, hi, c.depth[0], c.depth[1], T)
-	far := rowsContrast(p, f, lo, hi, 7*T, 10*T, T)
-	out := rowsContrast(p, f, lo, hi, -4*T, -1.5*T, T)
+	lo, hi := math.Max(cb.center-half, f.Lo), math.Min(cb.center+half, f.Hi)
+	near := rowsContrast(lv.Plane, f, lo, hi, cb.depth[0], cb.depth[1], T)
+	far := rowsContrast(lv.Plane, f, lo, hi, 7*T, 10*T, T)
+	out := rowsContrast(lv.Plane, f, lo, hi, -4*T, -1.5*T, T)
 	if near <= 0 {
 		return 0.2
 	}

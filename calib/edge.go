@@ -87,7 +87,7 @@ func traceEdge(p photo.Plane, f Frame, reach float64) Frame {
 		n := int(2*reach) + 3
 		g := make([]float64, n)
 		steps := 0
-		for a := a0; a < a1; a += 1.5 {
+		for a := a0; a < a1; a += math.Max(1.5, chunk/14) {
 			last := math.NaN()
 			for i := 0; i < n; i++ {
 				x, y := f.Point(a, -reach-1+float64(i))
@@ -285,7 +285,7 @@ func sampleStrip(p photo.Plane, f Frame, lo, hi, d0, d1, step float64) strip {
 const fixedBits = 11
 
 func toFixed(x float64) int32 {
-	return int32(math.Round(min(max(x, -1e6), 1e6) * (1 << fixedBits)))
+	return int32(min(max(x, -1e6), 1e6) * (1 << fixedBits))
 }
 
 // sampleRow writes the bilinear values at (xs+dx, ys+dy) to out. All of them

@@ -166,7 +166,7 @@ func edgePixels(p photo.Plane, blur int) []edgePixel {
 			g, hh, e := sm[i+w-1], sm[i+w], sm[i+w+1]
 			gx[i] = (c + 2*f + e - a - 2*d - g) / 8
 			gy[i] = (g + 2*hh + e - a - 2*b - c) / 8
-			m := float32(math.Hypot(float64(gx[i]), float64(gy[i])))
+			m := float32(math.Sqrt(float64(gx[i]*gx[i] + gy[i]*gy[i])))
 			mag[i] = m
 			hist[min(int(m*16), 1023)]++
 		}

@@ -1,60 +1,63 @@
 package calib
 
-import "dentcount/photo"
+import (
+	"errors"
 
-// pyramid is a photo at full size, half, a quarter …: what is read at each
-// costs alike whatever the photo's size, and a mark is averaged over its width
-// rather than met by a sample.
-type pyramid []level
+	"dentcount/photo"
+)
 
-// level is the photo reduced: lengths by k, a power of two. A point x of the
-// photo lies at (x+0.5)·k-0.5.
+// pyramid is a photo at several sizes: halved and halved again for reading
+// marks, so that a reading costs alike whatever the photo's size and a mark is
+// averaged over its width rather than met by a sample; and one size on which
+// edges and combs are sought.
+type pyramid struct {
+	levels []level // the photo itself, its half, its quarter …
+	work   level
+}
+
+// level is the photo reduced: lengths by k. A point x of the photo lies at
+// (x+0.5)·k-0.5.
 type level struct {
 	photo.Plane
 	k float64
 }
 
-// Long side of the smallest level, and of the one that ladders are sought on.
 const (
-	leastSide = 900
-	workSide  = 3000
+	workSide  = 2400 // long side of the work level at most
+	leastSide = 900  // and of the smallest of the halved ones at least
 )
 
 // readPx is the mark spacing that is enough for reading: the level is taken at
-// which marks are this far apart or a little more. Lengths are measured to a
-// hundredth of the deepest mark looked for, 18 spacings: a pixel at this size.
+// which marks are this far apart, or up to twice as far.
 const readPx = 9
 
 func newPyramid(p photo.Plane) (pyramid, error) {
-	py := pyramid{{p, 1}}
-	for {
-		last := py[len(py)-1]
-		long := max(last.W, last.H)
-		if long/2 < leastSide {
-			return py, nil
+	py := pyramid{levels: []level{{p, 1}}}
+	var errs [2]error
+	sideBySide(2, func(i int) {
+		if i == 0 {
+			py.work.Plane, py.work.k, errs[0] = p.Shrink(workSide)
+			return
 		}
-		half, _, err := last.Shrink((long + 1) / 2)
-		if err != nil {
-			return nil, err
+		for errs[1] == nil {
+			last := py.levels[len(py.levels)-1]
+			long := max(last.W, last.H)
+			if long/2 < leastSide {
+				return
+			}
+			half := level{k: last.k / 2}
+			if half.Plane, _, errs[1] = last.Shrink((long + 1) / 2); errs[1] == nil {
+				py.levels = append(py.levels, half)
+			}
 		}
-		py = append(py, level{half, last.k / 2})
-	}
-}
-
-// work is the level on which ladders are sought.
-func (py pyramid) work() level {
-	for _, l := range py {
-		if max(l.W, l.H) <= workSide {
-			return l
-		}
-	}
-	return py[len(py)-1]
+	})
+	return py, errors.Join(errs[:]...)
 }
 
 // forSpacing is the level on which marks of a spacing, in px of the photo, are read.
 func (py pyramid) forSpacing(px float64) level {
-	best := py[0]
-	for _, l := range py {
+	best := py.levels[0]
+	for _, l := range py.levels {
 		if px*l.k >= readPx {
 			best = l
 		}

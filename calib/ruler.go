@@ -2,8 +2,10 @@ package calib
 
 import (
 	"context"
+	"errors"
 	"math"
 	"runtime"
+	"slices"
 	"sort"
 	"sync"
 
@@ -35,25 +37,18 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if err != nil {
 		return r, false, err
 	}
-	work, kw := py.work().Plane, py.work().k
+	work, kw := py.work.Plane, py.work.k
 	if err := ctx.Err(); err != nil {
 		return r, false, err
 	}
-	var segs []segment
-	for _, ls := range lineSearches() {
-		small, k, err := work.Shrink(ls.SidePx)
-		if err != nil {
-			return r, false, err
-		}
-		segs = append(segs, findLines(small, k*kw, ls)...)
-	}
-	sw := defaultSweep()
-	small, k, err := work.Shrink(sw.SidePx)
+	segs, err := findEdges(work, kw)
 	if err != nil {
 		return r, false, err
 	}
-	segs = append(segs, sweepEdges(small, k*kw, segs, sw)...)
-	cands := ladderCandidates(work, kw, segs)
+	cands, err := ladderCandidates(py, segs)
+	if err != nil {
+		return r, false, err
+	}
 	if len(cands) > maxReads {
 		cands = cands[:maxReads]
 	}
@@ -102,6 +97,30 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	}
 	r.Candidates = len(reads)
 	return r, true, nil
+}
+
+// findEdges finds the straight edges of the picture. work is the photo reduced
+// by kw, the result in full-photo pixels.
+func findEdges(work photo.Plane, kw float64) ([]segment, error) {
+	searches := lineSearches()
+	found := make([][]segment, len(searches))
+	errs := make([]error, len(searches))
+	sideBySide(len(searches), func(i int) {
+		small, k, err := work.Shrink(searches[i].SidePx)
+		if errs[i] = err; err == nil {
+			found[i] = findLines(small, k*kw, searches[i])
+		}
+	})
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	segs := slices.Concat(found...)
+	sw := defaultSweep()
+	small, k, err := work.Shrink(sw.SidePx)
+	if err != nil {
+		return nil, err
+	}
+	return append(segs, sweepEdges(small, k*kw, segs, sw)...), nil
 }
 
 const (
@@ -228,7 +247,7 @@ func fullScale(py pyramid, q read, rd reading) (Scale, error) {
 	}
 	c := q.from.comb
 	c.periodPx, c.center = q.ladder.periodPx, (s.Lo+s.Hi)/2
-	l, ok := readLadder(py[0].Plane, q.from.frame, c)
+	l, ok := readLadder(py.levels[0].Plane, q.from.frame, c)
 	if !ok {
 		return s, nil
 	}
@@ -362,33 +381,42 @@ type candidate struct {
 }
 
 // ladderCandidates are the edge sides which carry a comb, the likeliest first.
-func ladderCandidates(work photo.Plane, kw float64, segs []segment) []candidate {
-	var seen []Frame
-	for _, sg := range segs {
-		ws := sg
+func ladderCandidates(py pyramid, segs []segment) ([]candidate, error) {
+	work, kw := py.work.Plane, py.work.k
+	frames := make([]Frame, len(segs))
+	sideBySide(len(segs), func(i int) {
+		ws := segs[i]
+		sg := ws
 		ws.X = (sg.X+0.5)*kw - 0.5
 		ws.Y = (sg.Y+0.5)*kw - 0.5
 		ws.Lo *= kw
 		ws.Hi *= kw
-		f := traceEdge(work, newFrame(ws), 8)
-		if sameEdge(seen, f) {
-			continue
+		frames[i] = traceEdge(work, newFrame(ws), 8)
+	})
+	var seen []Frame
+	for _, f := range frames {
+		if !sameEdge(seen, f) {
+			seen = append(seen, f)
 		}
-		seen = append(seen, f)
 	}
 	// the combs of each edge side by side, gathered in the edges' order
 	slots := make([][]candidate, len(seen))
-	sideBySide(len(seen), func(i int) { slots[i] = combsAlong(work, kw, seen[i]) })
+	errs := make([]error, len(seen))
+	sideBySide(len(seen), func(i int) { slots[i], errs[i] = combsAlong(py, seen[i]) })
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
 	var out []candidate
 	for _, c := range slots {
 		out = append(out, c...)
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].weight > out[j].weight })
-	return out
+	return out, nil
 }
 
 // combsAlong are the combs on both sides of one edge.
-func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
+func combsAlong(py pyramid, f Frame) ([]candidate, error) {
+	work, kw := py.work.Plane, py.work.k
 	var out []candidate
 	for _, side := range [2]Frame{f, f.Flipped()} {
 		lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
@@ -400,10 +428,18 @@ func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
 			continue
 		}
 		var best []comb
-		for _, d := range [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}} {
-			prof := st.profile(d[0], d[1])
-			for _, c := range findCombs(prof, lo, combSearch{window: 256, minPeriodPx: 2}) {
-				c.depth = d
+		depths := [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}}
+		var profs [][]float64
+		for _, d := range depths {
+			profs = append(profs, st.profile(d[0], d[1]))
+		}
+		combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 2})
+		if err != nil {
+			return nil, err
+		}
+		for i, cs := range combs {
+			for _, c := range cs {
+				c.depth = depths[i]
 				best = append(best, c)
 			}
 		}
@@ -424,7 +460,9 @@ func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
 			}
 			if len(kept) < 4 && c.periodPx > 1.9 {
 				kept = append(kept, c.periodPx)
-				out = append(out, candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw), weight: weight * likeMarks(work, side, c)})
+				full := candidate{frame: scaleFrame(side, 1/kw), comb: scaleComb(c, 1/kw)}
+				full.weight = weight * likeMarks(py, full)
+				out = append(out, full)
 				weight /= 2
 			}
 		}
@@ -438,7 +476,7 @@ func combsAlong(work photo.Plane, kw float64, f Frame) []candidate {
 			keep(c)
 		}
 	}
-	return out
+	return out, nil
 }
 
 // sameEdge says whether an edge was traced before from another start.

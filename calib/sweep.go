@@ -2,6 +2,7 @@ package calib
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"dentcount/photo"
@@ -27,10 +28,10 @@ func defaultSweep() sweepSearch {
 // on a reed stands out though the wires' own edges are far stronger. small is
 // the photo reduced by k; known and the result are in full-photo pixels.
 func sweepEdges(small photo.Plane, k float64, known []segment, s sweepSearch) []segment {
-	var found []segment
-	for _, th := range sweepDirections(known, s) {
-		found = append(found, sweepAt(small, th, s)...)
-	}
+	directions := sweepDirections(known, s)
+	byDirection := make([][]segment, len(directions))
+	sideBySide(len(directions), func(i int) { byDirection[i] = sweepAt(small, directions[i], s) })
+	found := slices.Concat(byDirection...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].support > found[j].support })
 	var out, have []segment
 	for i := range known { // what is known already need not be found again
@@ -113,29 +114,38 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	rows := 2*int(half) + 1
 	chunks := 2*int(half)/s.ChunkPx + 1
 	m := make([]float64, rows*chunks)
+	// every second pixel along the direction, through the picture's middle
+	n := chunks * s.ChunkPx / 2
+	xs, ys, v := make([]int32, n), make([]int32, n), make([]float32, n)
+	for i := range xs {
+		a := float64(2*i) - half
+		xs[i], ys[i] = toFixed(cx+a*tx), toFixed(cy+a*ty)
+	}
 	for r := 0; r < rows; r++ {
 		d := float64(r) - half
+		dx, dy := toFixed(d*nx), toFixed(d*ny)
+		in := func(i int) bool {
+			x, y := xs[i]+dx, ys[i]+dy
+			return x >= 1<<fixedBits && y >= 1<<fixedBits && x < int32(p.W-2)<<fixedBits && y < int32(p.H-2)<<fixedBits
+		}
+		i0, i1 := 0, n
+		for i0 < i1 && !in(i0) {
+			i0++
+		}
+		for i1 > i0 && !in(i1-1) {
+			i1--
+		}
+		sampleRow(p, v[i0:i1], xs[i0:i1], ys[i0:i1], dx, dy)
+		per := s.ChunkPx / 2
 		for c := 0; c < chunks; c++ {
-			var sum float64
-			n := 0
-			for i := 0; i < s.ChunkPx; i += 2 {
-				a := float64(c*s.ChunkPx+i) - half
-				x, y := cx+a*tx+d*nx, cy+a*ty+d*ny
-				xi, yi := int(x), int(y)
-				if x < 1 || y < 1 || xi+2 >= p.W || yi+2 >= p.H {
-					continue
-				}
-				fx := x - float64(xi)
-				fy := y - float64(yi)
-				q := yi*p.W + xi
-				t := float64(p.Pix[q]) + fx*(float64(p.Pix[q+1])-float64(p.Pix[q]))
-				u := float64(p.Pix[q+p.W]) + fx*(float64(p.Pix[q+p.W+1])-float64(p.Pix[q+p.W]))
-				sum += t + fy*(u-t)
-				n++
-			}
 			m[r*chunks+c] = math.NaN()
-			if 2*n > s.ChunkPx/2 {
-				m[r*chunks+c] = sum / float64(n)
+			lo, hi := max(c*per, i0), min((c+1)*per, i1)
+			if 2*(hi-lo) > per {
+				var sum float32
+				for _, x := range v[lo:hi] {
+					sum += x
+				}
+				m[r*chunks+c] = float64(sum) / float64(hi-lo)
 			}
 		}
 	}
