@@ -12,6 +12,9 @@ import (
 // The states an order can be in.
 var orderStates = []string{"draft", "sent", "received"}
 
+// OrderStates lists the states an order can be in, as it goes through them.
+func OrderStates() []string { return slices.Clone(orderStates) }
+
 // SaveOrder keeps an order sheet. An empty UID makes a new order; a UID that
 // is there already replaces that order as a whole. It returns the order as
 // stored.

@@ -25,7 +25,7 @@ was measured, and counts.`,
 	}
 	f.addTo(cmd)
 	cmd.AddCommand(newShelfListCmd(a, &f), newShelfShowCmd(a, &f), newShelfAddCmd(a, &f), newShelfSettleCmd(a, &f), newShelfDescribeCmd(a, &f),
-		newShelfForCmd(a, &f), newShelfExportCmd(a, &f), newShelfImportCmd(a, &f), newShelfBackupCmd(a, &f))
+		newShelfForCmd(a, &f), newShelfOrdersCmd(a, &f), newShelfExportCmd(a, &f), newShelfImportCmd(a, &f), newShelfBackupCmd(a, &f))
 	return cmd
 }
 
