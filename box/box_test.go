@@ -333,8 +333,8 @@ func TestTagsNameTheParts(t *testing.T) {
 		drawTag(t, &m, tag, pxPerInch, image.Pt(700, 450), turn)
 		savePNG(t, filepath.Join(dir, name), m)
 	}
-	a := shelf.Tag{ID: shelf.DerivedID("tag a", 0), SideMM: 21}
-	b := shelf.Tag{ID: shelf.DerivedID("tag b", 0), SideMM: 21}
+	a := shelf.Tag{ID: shelf.DerivedID("tag a", 0), SideMM: 21, Ruled: true}
+	b := shelf.Tag{ID: shelf.DerivedID("tag b", 0), SideMM: 21, Ruled: true}
 	c := shelf.Tag{ID: shelf.DerivedID("tag c", 0)}
 	// readColour takes the ruler for 100 px per inch.
 	draw("x.png", 1, a, 101, 3)
@@ -359,7 +359,7 @@ func TestTagsNameTheParts(t *testing.T) {
 	if r := rows[b.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "printed scale of the id tag differ by 15") || !strings.Contains(r.Advice, "100 mm") {
 		t.Errorf("%+v", r)
 	}
-	if r := rows[c.ID.String()]; r.State != report.RowUnsure {
+	if r := rows[c.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "QR code on the label") {
 		t.Errorf("%+v", r)
 	}
 	if len(rows) != 3 {

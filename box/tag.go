@@ -118,6 +118,10 @@ func (tag seenTag) covered(p *photo.Photo, f func()) {
 // tenths taken for eighths, a centimetre taken for an inch.
 const scaleTolerance = 0.02
 
+// labelTolerance is the same for a label: it is stuck where there is room, on a
+// baulk or an end cap, which lies up to 15 mm nearer to the camera.
+const labelTolerance = 0.06
+
 // compareScales holds the ruler's scale against that of the tag. Where they
 // are at odds one of them is wrong, and the photo cannot say which.
 func compareScales(r *measure.Result, tag seenTag) {
@@ -126,17 +130,26 @@ func compareScales(r *measure.Result, tag seenTag) {
 	}
 	ratio, relU, ok := tag.plane.perRuler(r.Ruler)
 	off := max(ratio, 1/ratio) - 1
-	if !ok || off <= scaleTolerance+2*relU {
+	tolerance := scaleTolerance
+	if !tag.Ruled {
+		tolerance = labelTolerance
+	}
+	if !ok || off <= tolerance+2*relU {
 		return
 	}
-	problem := fmt.Sprintf("the ruler and the printed scale of the id tag differ by %.0f %%", 100*off)
-	r.Warnings = append(r.Warnings, problem)
+	what := "the printed scale of the id tag"
+	advice := "see that the tag was printed at 100 % (its lower scale is 100 mm long) and lies flat on the wires beside the ruler; then take the photo again, or count by hand"
+	if !tag.Ruled {
+		what = "the QR code on the label"
+		advice = "see that the label was printed at 100 % and lies flat, or leave it out of the photo; then take the photo again, or count by hand"
+	}
+	problem := fmt.Sprintf("the ruler and %s differ by %.0f %%", what, 100*off)
 	if r.Status != measure.Answered {
+		r.Warnings = append(r.Warnings, problem)
 		return
 	}
 	r.Status, r.Order = measure.Unsure, ""
-	r.Reason = problem
-	r.Advice = "see that the tag was printed at 100 % (its lower scale is 100 mm long) and lies flat on the wires beside the ruler; then take the photo again, or count by hand"
+	r.Reason, r.Advice = problem, advice
 	if r.Size != nil {
 		r.Size.Confidence = min(r.Size.Confidence, 0.5)
 	}
