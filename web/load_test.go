@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"image"
-	"io"
 	"net/http"
 	"os"
 	"runtime"
@@ -40,6 +39,11 @@ func rssMiB(t testing.TB) int {
 	return 0
 }
 
+func decode(resp *http.Response, into any) error {
+	defer resp.Body.Close()
+	return json.NewDecoder(resp.Body).Decode(into)
+}
+
 // sendMany sends n photos, so many at once, and wants an answer to each.
 func sendMany(t testing.TB, url string, data []byte, n, atOnce int) {
 	t.Helper()
@@ -61,14 +65,16 @@ func sendMany(t testing.TB, url string, data []byte, n, atOnce int) {
 					t.Errorf("photo %d is lost: %v", i, err)
 					continue
 				}
-				b, err := io.ReadAll(resp.Body)
-				resp.Body.Close()
+				status := resp.StatusCode
 				var p photoJSON
-				if err == nil {
-					err = json.Unmarshal(b, &p)
+				err = decode(resp, &p)
+				for err == nil && (p.State == stateWaiting || p.State == stateMeasuring) {
+					if resp, err = http.Get(url + apiRoot + "/photos/" + p.ID + "?wait=60"); err == nil {
+						err = decode(resp, &p)
+					}
 				}
-				if err != nil || resp.StatusCode != 201 || p.State != stateDone || p.Name != fmt.Sprintf("photo-%d", i) {
-					t.Errorf("photo %d: %v %d %s %q", i, err, resp.StatusCode, p.State, p.Name)
+				if err != nil || status != 201 || p.State != stateDone || p.Name != fmt.Sprintf("photo-%d", i) {
+					t.Errorf("photo %d: %v %d %s %q", i, err, status, p.State, p.Name)
 				}
 				mu.Lock()
 				ids[p.ID] = true
@@ -106,7 +112,7 @@ const slackMiB = 60
 // Nothing is lost under load, and memory comes back to its floor.
 func TestLoad(t *testing.T) {
 	s := startServer(t, nil)
-	floor, after := load(t, s.Server, s.url, resized(t, 640), 24)
+	floor, after := load(t, s.Server, s.url, plainPhoto(t), 60)
 	t.Logf("%d MiB before, %d MiB after", floor, after)
 	if after > floor+slackMiB {
 		t.Errorf("%d MiB before, %d MiB after", floor, after)
@@ -128,6 +134,14 @@ func BenchmarkUploads(b *testing.B) {
 	}
 }
 
+// plainPhoto is a photo of a bare table: large, and soon refused.
+func plainPhoto(t testing.TB) []byte {
+	t.Helper()
+	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(150, 170, 190, 0), 1500, 2000, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	return jpegOf(t, m)
+}
+
 // resized is a photo of the tests with a long side of so many pixels.
 func resized(t testing.TB, long int) []byte {
 	t.Helper()
@@ -137,6 +151,11 @@ func resized(t testing.TB, long int) []byte {
 		t.Fatal("the photo is missing")
 	}
 	gocv.Resize(m, &m, image.Pt(long, long*3/4), 0, 0, gocv.InterpolationLinear)
+	return jpegOf(t, m)
+}
+
+func jpegOf(t testing.TB, m gocv.Mat) []byte {
+	t.Helper()
 	buf, err := gocv.IMEncode(gocv.JPEGFileExt, m)
 	if err != nil {
 		t.Fatal(err)

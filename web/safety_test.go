@@ -388,7 +388,7 @@ func TestQueueRunsNoMoreThanItsJobs(t *testing.T) {
 func TestPlaceIsNotStored(t *testing.T) {
 	s := startServer(t, nil)
 	c := newClient(t, s)
-	jpg := withPlace(t, readPhoto(t, "no-ruler.jpg"))
+	jpg := withPlace(t, plainPhoto(t))
 	p := as[photoJSON](t, c.ask(201, "POST", "/photos?wait=60", jpg))
 	if p.State != stateDone {
 		t.Fatalf("%s %+v", p.State, p.Problem)
@@ -493,7 +493,7 @@ func TestPhotosAreForgotten(t *testing.T) {
 		set.MaxHeldBytes = 9 << 20
 	})
 	c := newClient(t, s)
-	jpg := readPhoto(t, "no-ruler.jpg") // a few megapixels
+	jpg := plainPhoto(t) // three megapixels
 	a := as[photoJSON](t, c.ask(201, "POST", "/photos?wait=60", jpg))
 	now = now.Add(time.Minute)
 	b := as[photoJSON](t, c.ask(201, "POST", "/photos?wait=60", jpg))
