@@ -327,6 +327,12 @@ func toShelf(p *photo.Photo, r measure.Result) (shelf.Measurement, error) {
 
 // Says puts what was measured into a few words.
 func Says(m shelf.Measurement) string {
+	if m.What != shelf.WhatDentSize {
+		var l measure.LengthResult
+		if json.Unmarshal(m.Result, &l) == nil && l.Status != "" {
+			return report.LengthWords(l).Head
+		}
+	}
 	var r measure.Result
 	if json.Unmarshal(m.Result, &r) == nil && r.Status != "" {
 		return report.Words(r).Head

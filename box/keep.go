@@ -1,13 +1,16 @@
 package box
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 
 	"dentcount/measure"
 	"dentcount/photo"
+	"dentcount/report"
 	"dentcount/shelf"
 )
 
@@ -147,4 +150,38 @@ func handDigest(h measure.Hand) string {
 	}
 	sum := sha256.Sum256(b)
 	return hex.EncodeToString(sum[:6])
+}
+
+// KeepLength records a length that was measured in a photo which is kept
+// already; told are the options it was measured with.
+func KeepLength(ctx context.Context, s *shelf.Shelf, it Item, r measure.LengthResult, told measure.LengthOptions) error {
+	facts, err := json.Marshal(told)
+	if err != nil {
+		return fmt.Errorf("the facts of a length have no JSON form: %w", err)
+	}
+	r.Photo = valid(it.Name)
+	var b bytes.Buffer
+	if err := report.LengthJSON(&b, r); err != nil {
+		return err
+	}
+	sum := sha256.Sum256(facts)
+	m := shelf.Measurement{What: string(r.What), Version: it.Version + " told=" + hex.EncodeToString(sum[:6]), Status: string(r.Status),
+		Confidence: r.Confidence, Reason: valid(r.Reason), Advice: valid(r.Advice), Result: b.Bytes()}
+	if r.Length != nil {
+		m.LengthIn, m.U = r.Length.In, r.Length.U
+	}
+	p, err := it.Picture()
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	img, err := report.LengthOverlay(p, r)
+	if err != nil {
+		return err
+	}
+	if m.Picture, err = smallJPEG(img); err != nil {
+		return err
+	}
+	_, err = s.Record(ctx, shelf.Photo{SHA256: it.SHA256, Path: valid(it.Name), Bytes: it.Bytes, Tag: it.Tag.ID()}, m)
+	return err
 }

@@ -19,9 +19,18 @@ import (
 // an error is wrong options, a fault of the machine or a cancelled ctx. It does
 // not close p.
 func Length(ctx context.Context, p *photo.Photo, opt LengthOptions) (LengthResult, error) {
+	k, err := Keep(p)
+	if err != nil {
+		return LengthResult{Schema: 1, Photo: p.Name, What: opt.What, Warnings: []string{}}, err
+	}
+	return k.Length(ctx, opt)
+}
+
+// Length is the function Length for a photo that was kept.
+func (k *Kept) Length(ctx context.Context, opt LengthOptions) (LengthResult, error) {
 	start := time.Now()
-	r, err := measureLength(ctx, p, opt)
-	r.Schema, r.Photo, r.What = 1, p.Name, opt.What
+	r, err := measureLength(ctx, k, opt)
+	r.Schema, r.Photo, r.What = 1, k.name, opt.What
 	if r.Warnings == nil {
 		r.Warnings = []string{}
 	}
@@ -38,28 +47,26 @@ type sight struct {
 }
 
 // look finds the ruler and its plane. found is false where there is no ruler.
-func look(ctx context.Context, p *photo.Photo, opt LengthOptions) (s sight, found bool, err error) {
-	if s.gray, err = p.Gray(); err != nil {
-		return s, false, err
-	}
-	s.ruler, found, err = calib.FindRuler(ctx, s.gray, calib.Options{Unit: calib.Unit(opt.Unit)})
+func look(ctx context.Context, k *Kept, opt LengthOptions) (s sight, found bool, err error) {
+	s.gray = k.gray
+	s.ruler, found, err = k.ruler(ctx, calib.Unit(opt.Unit))
 	if err != nil || !found {
 		return s, false, err
 	}
 	s.view = fit.View{
-		Focal35: p.Focal35, WidthPx: s.gray.W, HeightPx: s.gray.H,
+		Focal35: k.focal35, WidthPx: s.gray.W, HeightPx: s.gray.H,
 		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM,
 	}
 	s.plane = vision.FindPlane(s.gray, s.ruler.Scale, s.ruler.Second, fit.FocalOrUsual(s.view))
 	return s, true, nil
 }
 
-func measureLength(ctx context.Context, p *photo.Photo, opt LengthOptions) (LengthResult, error) {
-	if err := opt.check(p); err != nil {
+func measureLength(ctx context.Context, k *Kept, opt LengthOptions) (LengthResult, error) {
+	if err := opt.check(k.gray.W, k.gray.H); err != nil {
 		return LengthResult{}, err
 	}
 	dbg := newDebug(opt.DebugDir)
-	s, found, err := look(ctx, p, opt)
+	s, found, err := look(ctx, k, opt)
 	if err != nil {
 		return LengthResult{}, err
 	}
@@ -99,7 +106,8 @@ func measureLength(ctx context.Context, p *photo.Photo, opt LengthOptions) (Leng
 // ErrLengthOptions is wrapped by the errors about options that make no sense.
 var ErrLengthOptions = errors.New("wrong options")
 
-func (o LengthOptions) check(p *photo.Photo) error {
+// check says what of the options cannot be for a photo of wPx × hPx.
+func (o LengthOptions) check(wPx, hPx int) error {
 	known := false
 	for _, w := range Lengths() {
 		known = known || w == o.What
@@ -110,7 +118,7 @@ func (o LengthOptions) check(p *photo.Photo) error {
 	if o.Ends == nil {
 		return nil
 	}
-	w, h := float64(p.BGR.Cols()), float64(p.BGR.Rows())
+	w, h := float64(wPx), float64(hPx)
 	for _, e := range o.Ends {
 		if !(e[0] >= 0 && e[0] <= w && e[1] >= 0 && e[1] <= h) {
 			return fmt.Errorf("%w: the end %g,%g lies outside the photo, which is %.0f by %.0f pixels as shown upright", ErrLengthOptions, e[0], e[1], w, h)

@@ -54,7 +54,7 @@ type lengthJSON struct {
 func partOf(p shelf.Part) partJSON {
 	row := box.Row(p)
 	out := partJSON{ID: p.ID.String(), Kind: p.Kind, Name: p.Name, Place: p.Place, Note: p.Note, Origin: p.Origin, Gone: p.Gone,
-		State: row.State, Doubt: p.Size.Doubt, Advice: onPage.Replace(p.Size.Advice), AddedAt: p.AddedAt.UTC().Format(time.RFC3339)}
+		State: row.State, Doubt: p.Size.Doubt, Advice: onPage(p.Size.Advice), AddedAt: p.AddedAt.UTC().Format(time.RFC3339)}
 	if p.Size.Label != "" {
 		_, _, other := report.SizeBothWays(p.Size.Label, p.Size.System, box.NominalPerInch(p.Size.Size))
 		out.Size = &sizeJSON{p.Size.Label, p.Size.System, p.Size.PerInch, p.Size.U, p.Size.Confidence, string(p.Size.By), other}
@@ -335,7 +335,7 @@ func (s *Server) sendPart(w http.ResponseWriter, r *http.Request, p shelf.Part) 
 				continue
 			}
 			evidence = append(evidence, evidenceJSON{Photo: ph.SHA256, Name: shortName(ph.Path), Says: box.Says(m), Status: m.Status, What: m.What, Result: m.Result,
-				Picture: apiRoot + "/parts/" + p.ID.String() + "/pictures/" + ph.SHA256})
+				Picture: apiRoot + "/parts/" + p.ID.String() + "/pictures/" + ph.SHA256 + "?what=" + url.QueryEscape(m.What)})
 		}
 	}
 	said := []saidJSON{}
@@ -407,7 +407,7 @@ func (s *Server) partPicture(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, m := range ms {
-		if m.Photo != r.PathValue("sha") {
+		if what := r.URL.Query().Get("what"); m.Photo != r.PathValue("sha") || what != "" && what != m.What {
 			continue
 		}
 		b, err := s.shelf.Picture(r.Context(), m)

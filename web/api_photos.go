@@ -335,15 +335,11 @@ func (s *Server) keep(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		h.mu.Lock()
-		if h.result == nil {
-			h.mu.Unlock()
-			return bad(http.StatusConflict, fmt.Sprintf("%s has no answer to keep", report.Printable(h.name)), "wait for it, or leave it out")
+		it, err := h.item()
+		if err != nil {
+			return err
 		}
-		view, name := h.jpeg, h.name
-		items = append(items, box.Item{Name: name, SHA256: h.sha256, Bytes: h.bytes, Tag: h.tag, Result: *h.result, Version: version, Facts: h.facts,
-			Picture: func() (*photo.Photo, error) { return photo.Decode(name, view) }})
-		h.mu.Unlock()
+		items = append(items, it)
 		hs = append(hs, h)
 	}
 	parts, err := box.Keep(r.Context(), s.shelf, items, by)

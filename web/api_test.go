@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
 	"net/url"
 	"os"
@@ -224,6 +225,20 @@ func TestInterface(t *testing.T) {
 	if b := as[result](t, back.Result); !slices.Equal(b.ByHand, []string{"bands"}) || b.Size.Label != "10" {
 		t.Errorf("facts are told all at once: by hand %q, %s", b.ByHand, b.Size.Label)
 	}
+	// A length between two ends on the ruler's own edge is what its marks say.
+	length := as[struct {
+		Result struct {
+			Status, What string
+			Length       struct{ In, U, MM float64 }
+			ByHand       bool `json:"ends_by_hand"`
+		}
+		Words wordsJSON
+	}](t, c.ask(200, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "reed-length", "ends": [][2]float64{first.At, last.At}, "marks_above_mm": 0}))
+	if in := math.Abs(last.Value - first.Value); math.Abs(length.Result.Length.In/in-1) > 0.005 || !length.Result.ByHand || length.Words.Head == "" {
+		t.Errorf("between marks %g in apart: %+v", in, length)
+	}
+	c.ask(422, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "height-of-the-loom"})
+	c.ask(422, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "reed-length", "ends": [][2]float64{{-1, 0}, {5, 5}}})
 	for _, kind := range []string{"picture", "overlay"} {
 		b := c.ask(200, "GET", "/photos/"+p.ID+"/"+kind, nil)
 		if !bytes.HasPrefix(b, []byte{0xff, 0xd8}) || bytes.Contains(b, []byte("Exif")) {
@@ -260,6 +275,13 @@ func TestInterface(t *testing.T) {
 	}
 	if b := c.ask(200, "GET", strings.TrimPrefix(w.Evidence[0].Picture, apiRoot), nil); !bytes.HasPrefix(b, []byte{0xff, 0xd8}) {
 		t.Error("the part's picture is no JPEG")
+	}
+	kl := as[measuredLengthJSON](t, c.ask(200, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "reed-length", "ends": [][2]float64{first.At, last.At}, "keep": true}))
+	if kl.Part != id {
+		t.Errorf("the length is kept with %q, the photo with %s", kl.Part, id)
+	}
+	if w = whole(c.ask(200, "GET", "/parts/"+id, nil)); w.Part.Length == nil || w.Part.Length.By != "photo" || math.Abs(w.Part.Length.In-math.Abs(last.Value-first.Value)) > 0.2 || len(w.Evidence) != 3 {
+		t.Errorf("with a length kept: %+v, %d answers", w.Part.Length, len(w.Evidence))
 	}
 	c.ask(404, "GET", "/parts/"+id+"/pictures/"+strings.Repeat("0", 64), nil)
 	w = whole(c.ask(200, "POST", "/parts/"+id+"/settle", map[string]any{"size": "12", "length": "26 1/2 in", "height": 4.75, "note": "stamped"}))

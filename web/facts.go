@@ -5,8 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"regexp"
 	"strconv"
-	"strings"
 
 	"dentcount/measure"
 	"dentcount/report"
@@ -117,12 +117,23 @@ type wordsJSON struct {
 	Do     string `json:"do"`
 }
 
-// onPage takes out of an advice what is for the command line.
-var onPage = strings.NewReplacer(" (--ruler-thickness)", "", " (--camera-distance)", "")
+// flags are what a sentence says in brackets for the command line.
+var flags = regexp.MustCompile(` \(--[a-z-]+\)`)
+
+// onPage is a sentence without what is for the command line.
+func onPage(s string) string { return flags.ReplaceAllString(s, "") }
+
+func allOnPage(ss []string) []string {
+	out := make([]string, len(ss))
+	for i, s := range ss {
+		out[i] = onPage(s)
+	}
+	return out
+}
 
 func wordsOf(r measure.Result) *wordsJSON {
 	w := report.Words(r)
-	return &wordsJSON{Head: w.Head, Detail: w.Detail, Sure: w.Sure, Why: w.Why, Do: onPage.Replace(w.Do)}
+	return &wordsJSON{Head: w.Head, Detail: w.Detail, Sure: w.Sure, Why: w.Why, Do: onPage(w.Do)}
 }
 
 // sendPhoto answers with a photo as it stands.
@@ -144,7 +155,7 @@ func (s *Server) sendPhoto(w http.ResponseWriter, status int, h *held) error {
 	}
 	if result != nil {
 		shown := *result
-		shown.Advice = onPage.Replace(shown.Advice)
+		shown.Advice, shown.Warnings = onPage(shown.Advice), allOnPage(shown.Warnings)
 		var b bytes.Buffer
 		if err := report.JSON(&b, shown); err != nil {
 			return err

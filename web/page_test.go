@@ -140,6 +140,38 @@ func TestUploadToLabel(t *testing.T) {
 	}
 }
 
+// A length between two ends that are set by hand: dragging one changes it, and it
+// is kept with the part.
+func TestLengthByHand(t *testing.T) {
+	s := startServer(t, nil)
+	b := openTab(t, s.url+"/", 360, 740, false)
+	b.wait(`document.querySelector("#to-measure")`)
+	eval[bool](b, `(e => { e.value = "reed-height"; e.dispatchEvent(new Event("change")); })(document.querySelector("#to-measure")), true`)
+	b.upload("#take", photoFile(t, "reed-10-025.jpg"))
+	b.click("#ends-by-hand")
+	b.wait(`document.querySelector(".long") && document.querySelectorAll(".handle").length === 2`)
+	b.shot("360-light-length")
+	was := b.text(".long")
+	b.drag(".handle", 30, 12)
+	b.wait(fmt.Sprintf(`document.querySelector(".long")?.innerText !== %q`, was))
+	if got := b.text("#length .chips"); !strings.Contains(got, "both ends") {
+		t.Errorf("what was set by hand reads %q", got)
+	}
+	if got := b.text("#what option:checked"); got != "" && !strings.Contains(got, "height") {
+		t.Errorf("asked for height, the page measures %q", got)
+	}
+	if got := b.text("#length"); strings.Contains(got, "--") {
+		t.Errorf("the page speaks of the command line: %q", got)
+	}
+	b.axe("length")
+	b.click("#keep-length")
+	b.click(`#length a[href^="#/part/"]`)
+	b.wait(`document.querySelectorAll("figure").length === 2`)
+	if got := b.text("main"); !strings.Contains(got, "reed height") {
+		t.Errorf("the part says %q", got)
+	}
+}
+
 // A tap on a wire in the picture leaves it out; pinching and dragging move the
 // picture and leave the wires alone.
 func TestTapAndPinch(t *testing.T) {

@@ -27,6 +27,7 @@ func (s *Server) routes() []route {
 		{"GET /photos/{id}", s.showPhoto},
 		{"DELETE /photos/{id}", s.dropPhoto},
 		{"PUT /photos/{id}/facts", s.mend},
+		{"POST /photos/{id}/length", s.length},
 		{"GET /photos/{id}/picture", s.picture},
 		{"GET /photos/{id}/overlay", s.overlay},
 

@@ -490,7 +490,7 @@ func TestPhotosAreForgotten(t *testing.T) {
 	now := time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
 	s := startServer(t, func(set *Settings) {
 		set.Now = func() time.Time { return now }
-		set.MaxHeldBytes = 9 << 20
+		set.MaxHeldBytes = 7 << 20
 	})
 	c := newClient(t, s)
 	jpg := plainPhoto(t) // three megapixels

@@ -7,11 +7,12 @@ import { toMeasure, picker } from "./take.js";
 import { Viewer } from "./viewer.js";
 import { sign, signOf } from "./draw.js";
 import { mendPanel } from "./mend.js";
+import { endsPanel } from "./ends.js";
 
-export async function answerView(id) {
+export async function answerView(id, what) {
   if (id === "new") return sendView();
   const photo = await get("/photos/" + encodeURIComponent(id) + "?wait=30");
-  return showAnswer(photo);
+  return showAnswer(photo, what);
 }
 
 // sendView sends the chosen photo and tells how far it is.
@@ -33,7 +34,7 @@ function sendView() {
     else { bar.removeAttribute("value"); words.textContent = p.state === "waiting" ? t("send.waiting", { n: p.ahead }) : t("send.measuring"); }
   };
   measured(photo, toMeasure.facts, told, stop.signal).then((p) => {
-    if (!stop.signal.aborted) location.replace("#/photo/" + p.id);
+    if (!stop.signal.aborted) location.replace("#/photo/" + p.id + (toMeasure.what ? "/" + toMeasure.what : ""));
   }, (err) => {
     if (err.name === "AbortError") return;
     show(t("answer.title"), h("section", { class: "card answer failed" }, h("p", { class: "status" }, icon(signs.refused), t("fault.photo")),
@@ -44,11 +45,12 @@ function sendView() {
 
 const again = () => picker(t("send.again"), "first", { capture: "environment" }, () => toMeasure.facts);
 
-function showAnswer(photo) {
+// showAnswer shows a photo's dent size, or the length that was asked for.
+function showAnswer(photo, what) {
   const card = h("section", { class: "card answer" });
   const more = h("div", { class: "card" });
-  let mend;
-  const viewer = new Viewer({ onTap: (p, r) => mend?.tap(p, r), onHandle: (...a) => mend?.handle(...a) });
+  let mend, ends;
+  const viewer = new Viewer({ onTap: (p, r) => mendBox.open && mend?.tap(p, r), onHandle: (...a) => (endsBox.open ? ends : mend)?.handle(...a) });
   const legend = h("ul", { class: "legend", "aria-label": t("view.legend") });
   viewer.root.append(legend);
   viewer.root.classList.add("wide");
@@ -66,12 +68,23 @@ function showAnswer(photo) {
       mend = mendPanel(photo, viewer, (p) => update(p, true));
       mendBox.append(mend.root);
     }
+    if (mendBox.open) endsBox.open = false; // one hand on the picture at a time
     mend?.shown(mendBox.open);
   } }, h("summary", {}, t("mend.title")));
-  show(t("answer.title"), h("h1", { class: "unseen" }, t("answer.title")), card, viewer.root, keepBar(() => photo), mendBox, more).classList.add("two");
-  update(photo, true);
+  const endsBox = h("details", { class: "card", id: "length", ontoggle: () => {
+    if (endsBox.open && !ends) {
+      ends = endsPanel(() => photo, viewer, what);
+      endsBox.append(ends.root);
+      if (what) ends.measure();
+    }
+    if (endsBox.open) mendBox.open = false;
+    ends?.shown(endsBox.open);
+  } }, h("summary", {}, t("ends.title")));
+  show(t("answer.title"), h("h1", { class: "unseen" }, t("answer.title")), what ? endsBox : card, viewer.root, what ? "" : keepBar(() => photo), what ? "" : mendBox, what ? "" : endsBox, what ? "" : more).classList.add("two");
+  update(photo, !what);
+  endsBox.open = Boolean(what);
   // Not waited for: the answer is there, and the focus must not be moved later.
-  viewer.load("/api/v1/photos/" + photo.id + "/picture").then(() => viewer.fitRuler(), (err) => {
+  viewer.load("/api/v1/photos/" + photo.id + "/picture").then(() => (what ? viewer.fit() : viewer.fitRuler()), (err) => {
     console.error(err);
     viewer.root.remove();
   });

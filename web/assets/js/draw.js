@@ -71,6 +71,13 @@ function tag(g, text, p, ink) {
   g.fillText(text, p[0], p[1] + 0.5);
 }
 
+// drawLength draws the two ends as bars square to the line between them.
+export function drawLength(g, [a, b]) {
+  const d = unit(sub(b, a)), n = [-d[1], d[0]];
+  stroke(g, "#fff", 1.6, [a, b]);
+  for (const p of [a, b]) stroke(g, "#ffd98a", 2.4, [at(p, n, -22), at(p, n, 22)]);
+}
+
 // drawEvidence draws all that was read; to carries photo pixels to the screen.
 export function drawEvidence(g, to, ev, result, { w, h, current }) {
   const line = (ev.tick_line ?? []).map(to);

@@ -12,7 +12,7 @@ export function mendPanel(photo, viewer, answered) {
   const facts = { part: "", unit: "", ruler_thickness_mm: "", ...photo.facts, add: photo.facts.add ?? [], drop: photo.facts.drop ?? [] };
   const trouble = h("div");
   const busy = h("p", { class: "hint", hidden: true }, t("mend.working"));
-  let current = -1, ask, timer, open = true;
+  let current = -1, ask, timer, open = true, mine;
 
   const changed = (wait = 250) => { clearTimeout(timer); timer = setTimeout(send, wait); };
   async function send() {
@@ -59,12 +59,15 @@ export function mendPanel(photo, viewer, answered) {
   function placeHandles() {
     scaleFields.hidden = !scaleOn.checked;
     if (!scaleOn.checked || !open) {
-      if (viewer.handles.length) begun = { at: viewer.handles.map((e) => e.point), text: apart.value };
-      viewer.setHandles([]);
+      if (viewer.handles === mine && mine.length) {
+        begun = { at: mine.map((e) => e.point), text: apart.value };
+        viewer.setHandles([]);
+      }
       return;
     }
     begun ??= start();
     viewer.setHandles(begun.at);
+    mine = viewer.handles;
     apart.value ||= begun.text;
   }
 

@@ -2,9 +2,10 @@
 import { t } from "./strings.js";
 import { h, icon, show, signs, choices, field } from "./dom.js";
 import { setting } from "./units.js";
+import { whats } from "./ends.js";
 
 // toMeasure is what was chosen and is to be measured by the next view.
-export const toMeasure = { photos: [], facts: {} };
+export const toMeasure = { photos: [], facts: {}, what: "" };
 
 export function begin(photos, facts) {
   if (photos.length === 0) return;
@@ -20,6 +21,7 @@ export function picker(words, cls, attributes, facts) {
 }
 
 export function measureView() {
+  toMeasure.what = "";
   const told = { part: "", unit: "", ruler_thickness_mm: setting.thickness };
   const facts = () => told;
   show(t("nav.measure"),
@@ -37,6 +39,8 @@ export function measureView() {
       h("ol", { class: "steps" }, ["1", "2", "3"].map((n) => h("li", {}, t("measure.how." + n))))),
     h("details", { class: "card" },
       h("summary", {}, t("measure.tell")),
+      field(t("what"), h("select", { id: "to-measure", onchange: (e) => { toMeasure.what = e.target.value; } },
+        h("option", { value: "" }, t("what.size")), whats.map((w) => h("option", { value: w }, t("what." + w))))),
       factFields(told)),
   ).classList.add("two");
 }

@@ -3,7 +3,7 @@
 // counted from the corner of the first one.
 import { t } from "./strings.js";
 import { h } from "./dom.js";
-import { drawEvidence } from "./draw.js";
+import { drawEvidence, drawLength } from "./draw.js";
 
 export class Viewer {
   // onTap(point, radius) hears taps in photo pixels; onHandle(i, point, done)
@@ -129,6 +129,7 @@ export class Viewer {
       g.imageSmoothingQuality = "high";
       g.drawImage(this.img, this.x, this.y, this.img.width * this.scale, this.img.height * this.scale);
       if (this.evidence) drawEvidence(g, (p) => this.toScreen(p), this.evidence, this.result, { w: this.w, h: this.h, current: this.current });
+      if (this.ends) drawLength(g, this.ends.map((p) => this.toScreen(p)));
       if (this.dragged !== undefined) this.loupe(g);
       this.handles.forEach((e) => {
         const [x, y] = this.toScreen(e.point);
@@ -208,13 +209,15 @@ export class Viewer {
     });
   }
 
-  // setHandles shows points that can be moved; an empty list takes them away.
-  setHandles(points) {
+  // setHandles shows points that can be moved, called by words with {n} in them;
+  // an empty list takes them away.
+  setHandles(points, words = t("mend.point")) {
+    const called = (i) => words.replace("{n}", i + 1);
     this.handles.forEach((e) => e.remove());
     this.handles = points.map((point, i) => {
-      const e = h("button", { type: "button", class: "handle", "aria-roledescription": t("mend.point", { n: i + 1 }) }, h("span", { "aria-hidden": "true" }, String(i + 1)));
+      const e = h("button", { type: "button", class: "handle" }, h("span", { "aria-hidden": "true" }, String(i + 1)));
       e.point = [...point];
-      const rename = () => e.setAttribute("aria-label", `${t("mend.point", { n: i + 1 })}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
+      const rename = () => e.setAttribute("aria-label", `${called(i)}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
       rename();
       e.addEventListener("pointerdown", (ev) => { e.setPointerCapture(ev.pointerId); e.grip = [ev.clientX, ev.clientY, ...e.point]; });
       e.addEventListener("pointermove", (ev) => {
