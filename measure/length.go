@@ -23,13 +23,14 @@ func Length(ctx context.Context, p *photo.Photo, opt LengthOptions) (LengthResul
 	if err != nil {
 		return LengthResult{Schema: 1, Photo: p.Name, What: opt.What, Warnings: []string{}}, err
 	}
-	return k.Length(ctx, opt)
+	return k.Length(ctx, opt, p.Colour)
 }
 
-// Length is the function Length for a photo that was kept.
-func (k *Kept) Length(ctx context.Context, opt LengthOptions) (LengthResult, error) {
+// Length is the function Length for a photo that was kept. colour gives the same
+// upright photo in colours; it is asked only where ends are looked for.
+func (k *Kept) Length(ctx context.Context, opt LengthOptions, colour func() (photo.Colour, error)) (LengthResult, error) {
 	start := time.Now()
-	r, err := measureLength(ctx, k, opt)
+	r, err := measureLength(ctx, k, opt, colour)
 	r.Schema, r.Photo, r.What = 1, k.name, opt.What
 	if r.Warnings == nil {
 		r.Warnings = []string{}
@@ -61,7 +62,7 @@ func look(ctx context.Context, k *Kept, opt LengthOptions) (s sight, found bool,
 	return s, true, nil
 }
 
-func measureLength(ctx context.Context, k *Kept, opt LengthOptions) (LengthResult, error) {
+func measureLength(ctx context.Context, k *Kept, opt LengthOptions, colour func() (photo.Colour, error)) (LengthResult, error) {
 	if err := opt.check(k.gray.W, k.gray.H); err != nil {
 		return LengthResult{}, err
 	}
@@ -85,7 +86,7 @@ func measureLength(ctx context.Context, k *Kept, opt LengthOptions) (LengthResul
 		e = handEnds(s.plane, *opt.Ends, opt.What)
 		base.EndsByHand = true
 	} else {
-		img, err := p.Colour()
+		img, err := colour()
 		if err != nil {
 			return LengthResult{}, err
 		}

@@ -62,8 +62,16 @@ func (s *Server) length(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	h.mu.Lock()
-	kept := h.kept
+	kept, view := h.kept, h.jpeg
 	h.mu.Unlock()
+	colour := func() (photo.Colour, error) {
+		p, err := photo.Decode(h.name, view)
+		if err != nil {
+			return photo.Colour{}, err
+		}
+		defer p.Close()
+		return p.Colour()
+	}
 	var result measure.LengthResult
 	j := s.queue.add(r.Context(), true, func(ctx context.Context) {
 		defer func() {
@@ -71,7 +79,7 @@ func (s *Server) length(w http.ResponseWriter, r *http.Request) error {
 				err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
 			}
 		}()
-		result, err = kept.Length(ctx, opt)
+		result, err = kept.Length(ctx, opt, colour)
 	})
 	<-j.done
 	if r.Context().Err() != nil {
