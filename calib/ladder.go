@@ -49,28 +49,71 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	l.frame = f
 	l.base = combDepths(s, c)
 	prof := s.profile(l.base[0], l.base[1])
-	best := -1.0
-	for _, dark := range []bool{true, false} {
-		r := markResponse(prof, T, dark)
-		q, quality := track(r, lo, c.center, T)
-		if quality > best {
-			best = quality
-			l.rungs, l.dark = q, dark
+	var tracks [2]tracked
+	for i, dark := range [2]bool{true, false} {
+		tracks[i].dark = dark
+		tracks[i].rungs, tracks[i].quality = track(markResponse(prof, T, dark), lo, c.center, T)
+	}
+	if tracks[1].quality > tracks[0].quality {
+		tracks[0], tracks[1] = tracks[1], tracks[0]
+	}
+	// Between fine marks the blank ruler looks like marks, too: which of the two
+	// they are, their lengths tell.
+	best := math.Inf(-1)
+	for _, t := range tracks {
+		if t.quality < leastRival*tracks[0].quality || ok && (best > clearScore || T > fineMarksPx) {
+			break
+		}
+		q := ladder{frame: f, base: l.base, rungs: t.rungs, dark: t.dark}
+		if !q.measure(p, lo, hi, T) {
+			continue
+		}
+		score := math.Inf(-1)
+		if T <= fineMarksPx {
+			if rds := decode(q); len(rds) > 0 {
+				score = rds[0].score
+			}
+		}
+		if !ok || score > best {
+			l, ok, best = q, true, score
 		}
 	}
+	return l, ok
+}
+
+// tracked is a lattice that was followed as dark or as light marks.
+type tracked struct {
+	rungs   []rung
+	dark    bool
+	quality float64
+}
+
+const (
+	// fineMarksPx is the spacing under which marks and the blanks between them are
+	// about equally wide in the picture.
+	fineMarksPx = 8
+	// leastRival is how much of the better one's quality the other must have to be
+	// looked at, clearScore the score of a reading from which on it is not.
+	leastRival = 0.6
+	clearScore = 25
+)
+
+// measure measures the marks that were tracked between lo and hi, at about T
+// apart; false where they are no ladder.
+func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
 	if len(l.rungs) < 10 {
-		return l, false
+		return false
 	}
 	l.summarise()
 	if l.filled < 0.55 || l.contrast < leastContrast || l.unevenness() > mostUneven {
-		return l, false
+		return false
 	}
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
-	s = sampleStrip(p, f, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -2, l.maxDepth, math.Max(1, l.maxDepth/100))
+	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -2, l.maxDepth, math.Max(1, l.maxDepth/100))
 	l.findShear(s)
 	l.measureLengths(s)
-	return l, true
+	return true
 }
 
 // What is no row of marks, told before its marks are measured. The faintest and
@@ -158,9 +201,12 @@ func combDepths(s strip, c comb) [2]float64 {
 		s.addAmplitude(amp, a0, a1, T*k)
 	}
 	sm := boxSmooth(amp, 1)
+	// Near where the comb was seen: at other depths what has about its period may
+	// be wires that bleed over the edge, or what lies past the ruler's other edge.
+	lo, hi := 0.6*c.depth[0], 1.4*c.depth[1]+1
 	top, ti := 0.0, 0
 	for r := 0; r < s.rows; r++ {
-		if s.d0+float64(r)*s.step < 0 {
+		if d := s.d0 + float64(r)*s.step; d < 0 || c.depth[1] > 0 && (d < lo || d > hi) {
 			continue
 		}
 		if sm[r] > top {
