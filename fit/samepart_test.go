@@ -113,7 +113,7 @@ func TestSamePartWidens(t *testing.T) {
 // interval holds the truth as often.
 func TestSamePartMonteCarlo(t *testing.T) {
 	rng := rand.New(rand.NewPCG(10, 11))
-	const rounds = 400
+	const rounds = 200
 	low, held := 0, 0
 	for range rounds {
 		// The thickness from its own prior, each height off by its own tilt.
@@ -138,11 +138,11 @@ func TestSamePartMonteCarlo(t *testing.T) {
 			held++
 		}
 	}
-	// Binomial: 3 sd are 0.033 either way.
-	if f := float64(low) / rounds; f > 0.05+0.033 {
+	// Binomial: 3 sd are 0.046 either way.
+	if f := float64(low) / rounds; f > 0.05+0.046 {
 		t.Errorf("%.3f of the agreeing photos have a chance under 0.05", f)
 	}
-	close(t, "held by the interval", float64(held)/rounds, 0.95, 0.035)
+	close(t, "held by the interval", float64(held)/rounds, 0.95, 0.046)
 }
 
 func TestSamePartEdges(t *testing.T) {

@@ -153,7 +153,9 @@ func (r Reading) answer(opt Options) Result {
 		base.Status, base.Reason, base.Advice = Refused, err.Error(), "choose a stretch with straight, clean wires and take the photo again"
 		return base
 	}
-	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), readRight(r.ruler, r.bands, pitch))
+	base.Evidence.Features = featuresOf(r.ruler, r.bands, pitch)
+	base.Evidence.ReadRight = readRight(r.ruler, r.bands, pitch)
+	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), base.Evidence.ReadRight)
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
 }
@@ -163,24 +165,6 @@ func (r Reading) viewWith(opt Options) fit.View {
 	v := r.view
 	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
 	return v
-}
-
-// readRight is the probability that unit, octave and part were read right.
-func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
-	q := ruler.UnitProbability * b.KindProbability
-	good := 0
-	for _, x := range b.Row {
-		if x.State == vision.Good {
-			good++
-		}
-	}
-	share := float64(good) / float64(countable(b.Row))
-	q *= 0.995 / (1 + math.Exp(-14*(share-0.45)))
-	q *= 1 / (1 + math.Exp(2*(p.Agree-5)))
-	q *= 1 / (1 + math.Exp(-0.6*(b.Contrast-8)))
-	q *= 1 / (1 + math.Exp(60*(b.ScatterIn*b.PerInch-0.14)))
-	q *= 1 / (1 + math.Exp(-3*(b.PxPerBand-3.4)))
-	return q
 }
 
 func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []fit.Choice, opt Options) Result {
@@ -257,7 +241,7 @@ func doubt(choices []fit.Choice, p fit.Pitch, opt Options) (reason, advice strin
 			"take it again from straight above, sharp, without glare, the ruler's marked edge across clean wires"
 	case len(choices) > 1 && choices[1].P > 0.05 && lift > p.ReadRelU && opt.RulerThicknessMM <= 0:
 		return fmt.Sprintf("it could be %s or %s", sizeName(a), sizeName(choices[1])),
-			"say how thick the ruler is (--ruler-thickness), or take the photo from twice as far"
+			"say how thick the ruler is (--ruler-thickness; a tape is some 0.3 mm, a steel rule 0.5 to 1, wood or plastic 2 to 3), or take a second photo from twice as far and measure both with --same-part"
 	case len(choices) > 1:
 		return fmt.Sprintf("it could be %s or %s", sizeName(a), sizeName(choices[1])),
 			"take a photo with more of the ruler over straight wires, from straight above"

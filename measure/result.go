@@ -162,4 +162,8 @@ type Evidence struct {
 	OneInch  []Point `json:"one_inch"`  // two points of the tick line one inch apart
 	Bands    []Band  `json:"bands"`
 	SizePx   [2]int  `json:"size_px"` // width, height of the upright photo
+	// ReadRight is the chance that the photo was read right at all, reckoned from
+	// Features; the confidence is that times what the pitch says of the sizes.
+	ReadRight float64   `json:"read_right"`
+	Features  []Feature `json:"features"`
 }

@@ -37,6 +37,7 @@ type flags struct {
 	html     string
 	at       indexList
 	samePart int
+	fitInto  string
 	draw     int
 	drawInto string
 	dirs     []string
@@ -56,6 +57,7 @@ func main() {
 	flag.StringVar(&f.html, "html", "", "write a page with plots to this file")
 	flag.Var(&f.at, "at", "only the scenes of these indices, such as 5,13,27")
 	flag.IntVar(&f.samePart, "same-part", 0, "photograph each part this many times and measure the photos together")
+	flag.StringVar(&f.fitInto, "fit-into", "", "fit the chance of a right reading to the scenes and write it to this file (measure/confidence.csv)")
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.Parse()
@@ -88,6 +90,9 @@ func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 			}
 		}
 		samples = kept
+	}
+	if f.fitInto != "" {
+		return fitModel(title, samples, f.fitInto, stdout)
 	}
 	fmt.Fprintln(stdout, title)
 	for _, told := range []bool{true, false} {

@@ -55,9 +55,9 @@ func openRecord(path string, set sceneSet) (*record, error) {
 	case got == (heading{}):
 		whole = 0
 	case got.Set != want.Set:
-		err = fmt.Errorf("%s holds another set (%+v): give another -raw, or look at it with -from", path, got.Set)
+		err = fmt.Errorf("%s holds another set (%+v): give another -raw, delete it, or look at it with -from", path, got.Set)
 	case got.Program != want.Program:
-		err = fmt.Errorf("%s was measured by another build of this program: give another -raw, or look at it with -from", path)
+		err = fmt.Errorf("%s was measured by another build of this program: give another -raw, delete it, or look at it with -from", path)
 	}
 	if err == nil {
 		err = f.Truncate(whole)

@@ -98,6 +98,9 @@ type outcome struct {
 	Unit       string         `json:"unit,omitempty"`
 	// Budget is the relative standard uncertainty by source.
 	Budget map[string]float64 `json:"budget,omitempty"`
+	// ReadRight is the chance that it was read right, reckoned from Features.
+	ReadRight float64            `json:"read_right,omitempty"`
+	Features  map[string]float64 `json:"features,omitempty"`
 }
 
 func outcomeOf(r measure.Result) outcome {
@@ -115,6 +118,12 @@ func outcomeOf(r measure.Result) outcome {
 		o.PerInch, o.U = r.Pitch.DentsPerInch, r.Pitch.U
 		if iv := r.Pitch.Interval95; iv != nil {
 			o.Lo95, o.Hi95 = iv.Min, iv.Max
+		}
+	}
+	if r.Pitch != nil && r.Evidence != nil {
+		o.ReadRight, o.Features = r.Evidence.ReadRight, map[string]float64{}
+		for _, f := range r.Evidence.Features {
+			o.Features[f.Name] = f.Value
 		}
 	}
 	for _, l := range r.Budget {
@@ -170,6 +179,12 @@ func (r row) right() bool {
 }
 
 func (r row) unitRight() bool { return slices.Contains(r.Units, r.got.Unit) }
+
+// readRight says whether the photo was read right: part and unit, and the pitch
+// within what its budget allows.
+func (r row) readRight() bool {
+	return r.got.Part == r.Part && r.unitRight() && math.Abs(r.got.PerInch-r.DentsPerInch) <= farOff*r.got.U
+}
 
 // rel is the relative error of dents per inch; NaN where none is given or known.
 func (r row) rel() float64 {

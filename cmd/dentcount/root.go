@@ -40,7 +40,6 @@ func subcommands() []func(*app) *cobra.Command {
 		newLabelCmd,
 		newShelfCmd,
 		newLoomsCmd,
-		newOrderCmd,
 		newServeCmd,
 		newSettCmd,
 		newVersionCmd,

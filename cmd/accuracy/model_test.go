@@ -1,0 +1,91 @@
+package main
+
+import (
+	"bytes"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"dentcount/measure"
+)
+
+// A model is found again from what it drew, and one that has nothing to learn
+// from says the base rate.
+func TestFitLogisticFindsTheModel(t *testing.T) {
+	rng := rand.New(rand.NewPCG(20, 21))
+	drawn := logistic{1.2, []float64{1.5, -0.8, 0}}
+	var ex []example
+	for range 6000 {
+		x := []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
+		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
+	}
+	m, err := fitLogistic(ex, 3, 0.01)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The standard errors are some 0.04.
+	if math.Abs(m.bias-drawn.bias) > 0.16 {
+		t.Errorf("bias %.3f, drawn with %.3f", m.bias, drawn.bias)
+	}
+	for i := range m.by {
+		if math.Abs(m.by[i]-drawn.by[i]) > 0.16 {
+			t.Errorf("weight %d: %.3f, drawn with %.3f", i, m.by[i], drawn.by[i])
+		}
+	}
+	claims, err := crossValidate(ex, 3, 0.01)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err = fitLogistic(ex, 3, 1e9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	right := 0
+	for _, c := range claims {
+		if c.True {
+			right++
+		}
+	}
+	if got, want := m.p([]float64{9, 9, 9}), float64(right)/float64(len(ex)); math.Abs(got-want) > 0.002 {
+		t.Errorf("with no weight at all it says %.4f, the base rate is %.4f", got, want)
+	}
+}
+
+// What is written is a table that names where it came from; too few photos are
+// refused, and then nothing is written.
+func TestFitModelWrites(t *testing.T) {
+	rng := rand.New(rand.NewPCG(22, 23))
+	var samples []sample
+	for i := range 400 {
+		s := hand(i, "10", "10", 0.9, 10, 10, measure.Answered)
+		x := rng.NormFloat64()
+		if rng.Float64() > 1/(1+math.Exp(-2-2*x)) {
+			s.Told.PerInch = 5 // misread
+		}
+		s.Told.Features = map[string]float64{"clear": x, "noise": rng.NormFloat64()}
+		samples = append(samples, s)
+	}
+	path := filepath.Join(t.TempDir(), "w.csv")
+	var b bytes.Buffer
+	if err := fitModel("set of the test", samples[:30], path, &b); err == nil {
+		t.Error("30 photos were taken")
+	}
+	if _, err := os.Stat(path); err == nil {
+		t.Error("and written")
+	}
+	if err := fitModel("set of the test", samples, path, &b); err != nil {
+		t.Fatal(err)
+	}
+	got, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"set of the test", "feature,mean,weight\nbias,0,", "\nceiling,0,0.9", "\nclear,", "\nnoise,"} {
+		if !strings.Contains(string(got), want) {
+			t.Errorf("the table lacks %q:\n%s", want, got)
+		}
+	}
+}
