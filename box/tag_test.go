@@ -251,7 +251,7 @@ func TestLabelMayLieHigher(t *testing.T) {
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(90, 120, 140, 0), 900, 1200, gocv.MatTypeCV8UC3)
 	p := &photo.Photo{BGR: m}
 	defer p.Close()
-	drawTag(t, &m, shelf.Tag{ID: shelf.DerivedID("label", 0), SideMM: 21}, 104, image.Pt(500, 400), 5)
+	drawTag(t, &m, shelf.Tag{ID: shelf.DerivedID("label", 0), SideMM: 21}, 208, image.Pt(500, 400), 5)
 	seen, ok := findTag(p)
 	if !ok || seen.plane == nil {
 		t.Fatal("not found")
@@ -260,11 +260,12 @@ func TestLabelMayLieHigher(t *testing.T) {
 		ruled     bool
 		pxPerInch float64
 		want      measure.Status
-	}{{false, 98, measure.Answered}, {true, 98, measure.Unsure}, {false, 80, measure.Unsure}, {true, 104, measure.Answered}} {
+	}{{false, 198, measure.Answered}, {true, 198, measure.Unsure}, {false, 160, measure.Unsure}, {true, 208, measure.Answered}} {
 		seen.Ruled = x.ruled
 		r := measure.Result{Status: measure.Answered, Ruler: &measure.Ruler{Unit: "in", Marks: []measure.Mark{{Value: 0, At: measure.Point{400, 500}}, {Value: 2, At: measure.Point{400 + 2*x.pxPerInch, 500}}}}}
 		if compareScales(&r, seen); r.Status != x.want {
-			t.Errorf("%+v: %s, %s", x, r.Status, r.Reason)
+			ratio, u, _ := seen.plane.perRuler(r.Ruler)
+			t.Errorf("%+v: %s, %s (ratio %.3f ± %.3f)", x, r.Status, r.Reason, ratio, u)
 		}
 	}
 	// Of what was not sure before, it is one note more.

@@ -21,7 +21,7 @@ parts have to fit. Measure them with a tape; a loom called 26 weaves 26 1/2.`,
 		RunE: needSubcommand("looms", "list"),
 	}
 	f.addTo(cmd)
-	cmd.AddCommand(newLoomsAddCmd(a, &f), newLoomsListCmd(a, &f), newLoomsShowCmd(a, &f), newLoomsRemoveCmd(a, &f))
+	cmd.AddCommand(newLoomsAddCmd(a, &f), newLoomsListCmd(a, &f), newLoomsShowCmd(a, &f), newLoomsCheckCmd(a, &f), newLoomsRemoveCmd(a, &f))
 	return cmd
 }
 

@@ -40,6 +40,7 @@ func subcommands() []func(*app) *cobra.Command {
 		newLabelCmd,
 		newShelfCmd,
 		newLoomsCmd,
+		newOrderCmd,
 		newServeCmd,
 		newSettCmd,
 		newVersionCmd,

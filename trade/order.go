@@ -1,0 +1,328 @@
+package trade
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Kinds of things that are ordered. The reed and the rigid heddle are
+// PartReed and PartRigidHeddle.
+const (
+	PartWireHeddle   = "wire-heddle"
+	PartStringHeddle = "string-heddle"
+)
+
+// OrderKinds lists what can be ordered.
+func OrderKinds() []string {
+	return []string{PartReed, PartRigidHeddle, PartWireHeddle, PartStringHeddle}
+}
+
+// OrderSize is the dent size that is to be ordered, and how it is known.
+type OrderSize struct {
+	Label, System string // as in [MadeSize]; Label "none": measured, and no made size fits
+	PerInch       float64
+	// MeasuredPerInch is what was measured, U its standard uncertainty and
+	// Confidence the probability that Label is right. A person's word has none.
+	MeasuredPerInch, U, Confidence float64
+	ByPerson                       bool
+	Others                         []string // labels that it could be, too
+}
+
+// OrderWish is what is known of one thing to be ordered. Zero fields: not known.
+type OrderWish struct {
+	Kind     string
+	Quantity int
+	Size     OrderSize
+	// WantIn is the nominal length a person asks for; Length that measured on
+	// the part that is replaced: a reed over all, a rigid heddle across its
+	// middle, a wire heddle's bars (or the heddle itself, see LengthIs), a
+	// string heddle knot to knot.
+	WantIn   float64
+	Length   Length
+	LengthIs Measured
+	Height   Length
+	Eye      Length // string heddle
+	Finish   string
+	Caps     int
+	Loom     *Loom
+	Need     HeddleNeed // to count heddles by, where Quantity is 0
+}
+
+// OrderLine is one line of an order sheet: filled, or the questions that come
+// first. Words is the line as it is read to a maker; empty where there are
+// questions.
+type OrderLine struct {
+	Kind      string
+	Quantity  int
+	Size      OrderSize
+	NominalIn float64 // length as it is ordered; 0: none
+	Actual    Length  // length as it was measured
+	HeightIn  float64
+	Finish    string
+	Caps      int
+	Words     string
+	Confirm   []string // to be done by hand before money is spent
+	Questions []string
+}
+
+// Sure tells whether the line may be ordered.
+func (l OrderLine) Sure() bool { return len(l.Questions) == 0 }
+
+// mostQuantity is more than anybody orders of one line: a slip of the finger.
+const mostQuantity = 100000
+
+// FillOrder makes the line of an order sheet from what is known. What it is
+// not sure of it does not fill in: the question stands there instead.
+func FillOrder(w OrderWish) (OrderLine, error) {
+	l := OrderLine{Kind: w.Kind, Quantity: w.Quantity, Size: w.Size, Actual: w.Length, Finish: w.Finish, Caps: w.Caps}
+	switch {
+	case w.Quantity < 0 || w.Quantity > mostQuantity:
+		return l, fmt.Errorf("a quantity of %d cannot be ordered: say how many are wanted", w.Quantity)
+	case w.Caps < 0 || w.Caps > 2:
+		return l, fmt.Errorf("%d end caps: a reed has one or two", w.Caps)
+	case w.WantIn < 0 || w.WantIn > MaxLengthIn || math.IsNaN(w.WantIn):
+		return l, fmt.Errorf("a length of %s cannot be ordered: check the unit", FormatIn(w.WantIn, 16))
+	}
+	if w.Loom != nil {
+		if err := w.Loom.Validate(); err != nil {
+			l.ask("%v", err)
+		}
+	}
+	switch w.Kind {
+	case PartReed:
+		l.reed(w)
+	case PartRigidHeddle:
+		l.rigid(w)
+	case PartWireHeddle:
+		l.wire(w)
+	case PartStringHeddle:
+		l.str(w)
+	case "":
+		l.ask("what is it: a reed, a rigid heddle, wire heddles or string heddles?")
+	default:
+		return l, fmt.Errorf("%q is nothing that is ordered here: say %s", w.Kind, strings.Join(OrderKinds(), ", "))
+	}
+	if !l.Sure() {
+		l.Words = ""
+	}
+	return l, nil
+}
+
+func (l *OrderLine) ask(format string, args ...any) {
+	if q := fmt.Sprintf(format, args...); q != "" {
+		l.Questions = append(l.Questions, q)
+	}
+}
+
+func (l *OrderLine) confirm(format string, args ...any) {
+	l.Confirm = append(l.Confirm, fmt.Sprintf(format, args...))
+}
+
+// dents settles the dent size, and gives its words in both systems.
+func (l *OrderLine) dents() string {
+	s := l.Size
+	switch {
+	case s.Label == "" || s.PerInch <= 0:
+		l.ask("which dent size? lay a ruler across the wires and measure a photo, or count the dents in two inches and halve")
+		return ""
+	case !s.ByPerson && s.Confidence < trusted:
+		others := ""
+		if len(s.Others) > 0 {
+			others = " or " + strings.Join(s.Others, " or ")
+		}
+		l.ask("is the size %s%s? the photo is not sure (%.0f in 100): count the dents over six inches by hand, and say --size", s.Label, others, math.Floor(100*s.Confidence))
+		return ""
+	case s.Label == "none":
+		l.confirm("no made size fits: a maker must be asked for %.2f dents per inch (%.1f per 10 cm)", s.PerInch, s.PerInch*100/MMPerInch)
+		return fmt.Sprintf("%.2f dents per inch (%.1f per 10 cm), made to order", s.PerInch, s.PerInch*100/MMPerInch)
+	}
+	if !s.ByPerson {
+		l.confirm("count the dents over six inches by hand: %.0f to %.0f", math.Floor(6*s.PerInch-0.5), math.Ceil(6*s.PerInch+0.5))
+	}
+	if s.System == SystemMetric {
+		return fmt.Sprintf("%s, that is %.2f dents per inch", s.Label, s.PerInch)
+	}
+	return fmt.Sprintf("%s dents per inch, that is %.1f per 10 cm", s.Label, s.PerInch*100/MMPerInch)
+}
+
+// one is the quantity of things bought singly; not said means one.
+func (l *OrderLine) one() {
+	if l.Quantity == 0 {
+		l.Quantity = 1
+	}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
+
+func (l *OrderLine) reed(w OrderWish) {
+	l.one()
+	dents := l.dents()
+	l.reedLength(w)
+	l.reedHeight(w)
+	if l.Finish == "" {
+		l.confirm("no finish was asked for: carbon steel rusts in damp rooms, stainless costs more; say which")
+	}
+	if l.Caps == 0 {
+		l.confirm("end caps: modern reeds often have one, old ones two; ask which the maker fits, and have the size stamped")
+	}
+	l.confirm("measure the clear span between the uprights and the beater's groove with a tape before the order goes out")
+	l.Words = fmt.Sprintf("%d %s, %s, %s long, %s high", l.Quantity, plural(l.Quantity, "reed", "reeds"), dents,
+		FormatLength(l.NominalIn), FormatLength(l.HeightIn))
+	if l.Finish != "" {
+		l.Words += ", " + l.Finish
+	}
+	if l.Caps > 0 {
+		l.Words += fmt.Sprintf(", %d end %s", l.Caps, plural(l.Caps, "cap", "caps"))
+	}
+}
+
+// lengthDoubtIn is how well a length must be known to stand for a whole inch:
+// two standard uncertainties within half of it.
+const lengthDoubtIn = 0.25
+
+// reedLength settles the nominal length: what is asked for, else what uses all
+// of the loom, else the whole inch that was measured.
+func (l *OrderLine) reedLength(w OrderWish) {
+	switch {
+	case w.WantIn > 0:
+		l.NominalIn = w.WantIn
+	case w.Loom != nil:
+		a := AdviseReedLength(*w.Loom)
+		l.NominalIn = a.OrderIn
+		l.ask("%s", a.Question)
+		if a.Question == "" && a.OrderIn == 0 {
+			l.ask("how long is the reed to be?")
+		}
+	case w.Length.Known() && w.Length.u() > lengthDoubtIn:
+		l.ask("the old reed measures %s: measure it again with a tape, and say --length", w.Length)
+	case w.Length.Known():
+		l.NominalIn = math.Round(w.Length.In)
+		l.confirm("the old reed measures %s, ordered as %s: is that its nominal length?", w.Length, FormatIn(l.NominalIn, 16))
+	default:
+		l.ask("how long is the reed to be? aim at the weaving width plus about 1/2 in, never over the clear span")
+	}
+	if w.Loom != nil && w.Loom.ClearSpanIn > 0 && l.NominalIn > 0 {
+		if v := fitLength(*w.Loom, ReedDims{Length: Length{In: l.NominalIn}}); v.Kind != Fits {
+			l.ask("%s long in %s: %s; how long is it to be?", FormatIn(l.NominalIn, 16), w.Loom.called(), v.Reason)
+		}
+	}
+	if w.WantIn > 0 && w.Length.Known() && math.Abs(w.WantIn-w.Length.In) > 1 {
+		l.confirm("the old reed measures %s, %s is asked for", w.Length, FormatIn(w.WantIn, 16))
+	}
+}
+
+func (l *OrderLine) reedHeight(w OrderWish) {
+	switch {
+	case w.Height.Known():
+		l.HeightIn = math.Round(w.Height.In/reedHeightStepIn) * reedHeightStepIn
+		if w.Height.U > reedHeightStepIn/4 {
+			l.ask("the height measures %s: measure it with a rule over both baulks, and say --height", w.Height)
+		}
+	case w.Loom != nil && w.Loom.BeaterMinIn > 0 && w.Loom.BeaterMinIn == w.Loom.BeaterMaxIn:
+		l.HeightIn = w.Loom.BeaterMinIn
+	case w.Loom != nil && w.Loom.BeaterMaxIn > 0:
+		l.ask("how high is it to be? the beater of %s takes %s to %s", w.Loom.called(), fractionText(w.Loom.BeaterMinIn, 16), FormatIn(w.Loom.BeaterMaxIn, 16))
+	default:
+		l.ask("how high is it to be, over both baulks? 4 1/2, 4 3/4 and 5 in are common")
+	}
+	if w.Loom != nil && l.HeightIn > 0 {
+		if f := CheckReedHeight(*w.Loom, Length{In: l.HeightIn}); f.Verdict == DoesNotFit {
+			l.ask("%s: how high is it to be?", f.Reason)
+		}
+	}
+}
+
+func (l *OrderLine) rigid(w OrderWish) {
+	l.one()
+	dents := l.dents()
+	if w.WantIn > 0 {
+		l.NominalIn = w.WantIn
+		l.Words = fmt.Sprintf("%d rigid %s, %s, for a loom called %s", l.Quantity, plural(l.Quantity, "heddle", "heddles"), dents, FormatIn(w.WantIn, 16))
+	} else {
+		a := RigidHeddleWidth(w.Length)
+		l.NominalIn = a.In
+		l.ask("%s", a.Question)
+		l.Words = fmt.Sprintf("%d rigid %s, %s, for a loom called %s, measured %s across the middle", l.Quantity, plural(l.Quantity, "heddle", "heddles"), dents, a.Label, w.Length)
+	}
+	l.confirm("heddles of different makes don't fit each other's looms: compare the frame's outer length, height and thickness")
+}
+
+func (l *OrderLine) wire(w OrderWish) {
+	what := w.LengthIs
+	length := w.Length
+	if !length.Known() && w.Loom != nil && w.Loom.HeddleBarSpanIn > 0 {
+		length, what = Length{In: w.Loom.HeddleBarSpanIn}, BarSpan
+	}
+	var size string
+	if w.WantIn > 0 {
+		for _, made := range WireHeddleSizes() {
+			if math.Abs(made.BarSpanIn-w.WantIn) < 1.0/64 {
+				size = made.Label + " in"
+			}
+		}
+		if size == "" {
+			l.ask("no wire heddle is made for bars %s apart: bottom edge of the bottom bar to top edge of the top bar?", FormatIn(w.WantIn, 16))
+		}
+		l.NominalIn = w.WantIn
+	} else {
+		a := WireHeddle(length, what)
+		l.ask("%s", a.Question)
+		l.NominalIn, size = a.In, a.Label
+		l.Actual = length
+		l.confirm("measure the bars again with a tape, bottom edge of the bottom bar to top edge of the top bar: %s", a.Reason)
+	}
+	l.heddles(w)
+	l.Words = fmt.Sprintf("%d wire heddles, %s (for bars %s apart; each about 1/4 in longer)", l.Quantity, size, FormatLength(l.NominalIn))
+}
+
+func (l *OrderLine) str(w OrderWish) {
+	eye := w.Eye
+	size := ""
+	if w.WantIn > 0 {
+		l.NominalIn, size = w.WantIn, FormatLength(w.WantIn)
+		if !eye.Known() {
+			eye = Length{In: UsualEyeIn}
+			l.confirm("the eye was not said: the usual 1/2 in is ordered")
+		} else if _, q := readEye(eye); q != "" {
+			l.ask("%s", q)
+		}
+	} else {
+		a := StringHeddle(w.Length, eye)
+		l.ask("%s", a.Question)
+		l.NominalIn, size = a.In, a.Label
+		l.confirm("pin one out under tension and measure again, knot to knot: %s", a.Reason)
+	}
+	l.heddles(w)
+	l.Words = fmt.Sprintf("%d string heddles, %s knot to knot, eye %s", l.Quantity, size, FormatIn(eye.In, 16))
+}
+
+// heddles settles how many: as asked for, else as the warp needs.
+func (l *OrderLine) heddles(w OrderWish) {
+	if l.Quantity > 0 {
+		return
+	}
+	need := w.Need
+	if need.Shafts == 0 && w.Loom != nil {
+		need.Shafts = w.Loom.Shafts
+	}
+	if need.WarpWidthIn == 0 && need.Sett == 0 {
+		l.ask("how many? say --quantity, or the warp's --warp-width and --sett")
+		return
+	}
+	c, err := CountHeddles(need)
+	if err != nil {
+		l.ask("%v", err)
+		return
+	}
+	l.Quantity = c.Order
+	l.confirm("%s", c.Reason)
+	for _, x := range c.Cautions {
+		l.confirm("%s", x)
+	}
+}
