@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"sort"
 
 	"dentcount/calib"
 	"dentcount/photo"
@@ -16,14 +17,31 @@ import (
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
-	zones := clear(toneByDepth(p, s, l, t, ppi))
+	under := tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi)
+	var scores []float64
+	for _, w := range under {
+		scores = append(scores, holeZone(w, ppi, true))
+	}
+	free := 0 // windows that show the part from baulk to baulk, beside the ruler's ends
+	for _, b := range beyond(p, s, ppi) {
+		for _, w := range tonesOf(p, s, b.frame, b.lo, b.hi, l, t, ppi) {
+			c := clear(w)
+			if len(c) > 0 && c[len(c)-1].depth-c[0].depth > 1.5*ppi {
+				free++
+			}
+			scores = append(scores, holeZone(w, ppi, false))
+		}
+	}
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
-	case t.PerInch <= finestSlots && holeZone(zones, ppi):
+	case t.PerInch <= finestSlots && (agreed(scores) >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles):
 		k, probability, dents = RigidHeddle, 0.99, 2
 	// The edge lies in the zone of holes: beyond it the tone halves.
-	case t.PerInch <= 2*finestSlots && halves(zones, ppi):
+	case t.PerInch <= 2*finestSlots && halves(under, ppi):
 		k, probability, dents = RigidHeddle, 0.98, 1
+	// As coarse as slots are, and the ruler may hide the holes.
+	case t.PerInch <= finestSlots && free < 2 && middleHidden(under, ppi):
+		k, probability, dents = Reed, 0.87, 1
 	default:
 		k, probability, dents = Reed, 0.97, 1
 	}
@@ -31,7 +49,10 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 		if told == Reed {
 			return Reed, 0.9, 1
 		}
-		return RigidHeddle, 0.6, 2
+		if t.PerInch <= finestSlots {
+			return RigidHeddle, 0.9, 2
+		}
+		return RigidHeddle, 0.6, 1
 	}
 	return k, probability, dents
 }
@@ -40,21 +61,100 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 // frequency, at twice it, and at half of it.
 type zone struct{ depth, f1, f2, half float64 }
 
-const finestSlots = 8.0 // per inch
+// doubled is how far the double frequency stands over the single one, in nepers.
+func (z zone) doubled() float64 { return math.Log((z.f2 + 1e-9) / (z.f1 + 1e-9)) }
+
+const (
+	finestSlots     = 8.0  // per inch
+	clearHoles      = 10.0 // nepers, summed over the rows of a zone, in a window
+	clearSmallHoles = 0.7  // the same in the mean of all windows
+)
+
+// agreed is what at least two windows show: a crossing thread or a bent wire
+// doubles the tone of one.
+func agreed(scores []float64) float64 {
+	if len(scores) == 0 {
+		return 0
+	}
+	c := append([]float64(nil), scores...)
+	sort.Sort(sort.Reverse(sort.Float64Slice(c)))
+	const alone = 2.5 // how much clearer one window by itself has to be
+	if len(c) == 1 {
+		return c[0] / alone
+	}
+	return math.Max(c[1], c[0]/alone)
+}
 
 // clear keeps the zones in which the bands stand out: not the table, not the
 // baulks, not the ruler's plain middle.
 func clear(zones []zone) []zone {
 	var top float64
 	for _, z := range zones {
-		if z.depth < 0 {
-			top = math.Max(top, math.Max(z.f1, math.Max(z.f2, z.half)))
-		}
+		top = math.Max(top, math.Max(z.f1, math.Max(z.f2, z.half)))
 	}
 	var out []zone
 	for _, z := range zones {
-		if math.Max(z.f1, math.Max(z.f2, z.half)) >= 0.35*top {
+		if math.Max(z.f1, math.Max(z.f2, z.half)) >= 0.25*top {
 			out = append(out, z)
+		}
+	}
+	return out
+}
+
+// middleHidden says whether the ruler covers the middle of the part, where a
+// rigid heddle's holes are.
+func middleHidden(windows [][]zone, ppi float64) bool {
+	hidden := 0
+	for _, w := range windows {
+		// the bands' reach on the side of the marked edge, and on the other
+		var near, far, ruler float64
+		for _, z := range w {
+			if z.f1 < z.f2 && z.f1 < z.half {
+				continue
+			}
+			if z.depth < 0 {
+				near = math.Min(near, z.depth)
+			} else if !onRulerMarks(z.depth, ppi) {
+				far = math.Max(far, z.depth)
+			}
+		}
+		for _, z := range w {
+			if z.depth > 0.1*ppi && (ruler == 0 || z.depth < ruler) && z.f1 > z.f2 && z.f1 > z.half {
+				ruler = z.depth
+			}
+		}
+		const holesIn = 0.25 // half the height of the zone of holes
+		if mid := (near + far) / 2; mid > -holesIn*ppi && mid < math.Max(ruler, 0.5*ppi)+holesIn*ppi {
+			hidden++
+		}
+	}
+	return 2*hidden >= len(windows)
+}
+
+// stretch is a part of the ruler's line past the ruler's ends.
+type stretch struct {
+	frame  calib.Frame
+	lo, hi float64
+}
+
+// beyond are the stretches before the first mark and past the last one, where
+// nothing lies on the part: straight on from the edge, to the picture's end or
+// as far as the lean can be trusted.
+func beyond(p photo.Plane, s calib.Scale, ppi float64) []stretch {
+	const farIn, leastIn = 6.0, 0.4
+	var out []stretch
+	for _, e := range [2]struct{ at, dir float64 }{{s.Lo, -1}, {s.Hi, 1}} {
+		x0, y0 := s.Frame.Point(e.at, 0)
+		x1, y1 := s.Frame.Point(e.at-e.dir*0.5*ppi, 0)
+		dx, dy := e.dir*(x0-x1), e.dir*(y0-y1)
+		n := math.Hypot(dx, dy)
+		f := calib.Frame{TX: dx / n, TY: dy / n, NX: s.Frame.NX, NY: s.Frame.NY, Half: s.Frame.Half}
+		f.X, f.Y = x0-e.at*f.TX, y0-e.at*f.TY
+		// past the ruler's own end, which lies a little behind its last mark
+		a, b := e.at+e.dir*0.3*ppi, e.at+e.dir*farIn*ppi
+		lo, hi := f.Inside(p, math.Min(a, b), math.Max(a, b), 0, 0)
+		if hi-lo > leastIn*ppi {
+			out = append(out, stretch{f, lo, hi})
 		}
 	}
 	return out
@@ -64,9 +164,114 @@ func clear(zones []zone) []zone {
 // tones mean nothing for the bands: a ruler is up to two inches wide.
 func onRulerMarks(depth, ppi float64) bool { return depth > -0.05*ppi && depth < 2*ppi }
 
-// holeZone finds a stretch of depths where openings stand half-way between the
-// usual ones: the double frequency gains what the single one loses.
-func holeZone(zones []zone, ppi float64) bool {
+// holeZone is how clearly a window shows a stretch of depths where openings stand
+// half-way between the usual ones: how far the double frequency stands over what
+// is usual in the window, summed over the zone's rows. underRuler says that the
+// ruler lies in the window.
+func holeZone(window []zone, ppi float64, underRuler bool) float64 {
+	var zones []zone
+	plain := 0
+	usable := false
+	for _, z := range clear(window) {
+		if underRuler && z.depth > -0.04*ppi {
+			// Past the ruler's far edge, wherever it is, bands are bands again
+			// when a few rows in a row are.
+			if onRulerMarks(z.depth, ppi) && !usable {
+				if z.f1 > z.f2 && z.f1 > 2*z.half && z.depth > 0.1*ppi {
+					plain++
+				} else {
+					plain = 0
+				}
+				usable = plain >= 4
+				continue
+			}
+		}
+		zones = append(zones, z)
+	}
+	if len(zones) < 8 {
+		return 0
+	}
+	q := make([]float64, len(zones))
+	for i, z := range zones {
+		q[i] = z.doubled()
+	}
+	sorted := append([]float64(nil), q...)
+	sort.Float64s(sorted)
+	usual := sorted[len(sorted)/4]
+	var f1 []float64
+	for i, z := range zones {
+		if q[i] < usual+0.4 && z.half < 0.5*z.f1 {
+			f1 = append(f1, z.f1)
+		}
+	}
+	if len(f1) < 4 || usual > 0.3 {
+		return 0 // nothing plain to compare with
+	}
+	level := medianOf(f1)
+	const stands, fewestRows, longestIn, border = 0.9, 3, 0.9, 3
+	inZone := func(i int) bool {
+		return q[i]-usual > stands && zones[i].f2 > 0.3*level && zones[i].f1 < 0.8*level
+	}
+	next := func(i, j int) bool { return math.Abs(zones[i].depth-zones[j].depth) < 0.08*ppi }
+	// Both ends of a zone of holes are plain bands, or the ruler: a highlight
+	// that splits the wires runs on to the baulk.
+	ends := func(i, dir int) bool {
+		for n := 0; n < border; n++ {
+			j := i + dir
+			if j < 0 || j >= len(zones) || !next(i, j) {
+				return underRuler && zones[i].depth < 0 && zones[i].depth > -0.1*ppi && dir > 0
+			}
+			if q[j]-usual > stands {
+				return false
+			}
+			i = j
+		}
+		return true
+	}
+	best := 0.0
+	for i := 0; i < len(zones); i++ {
+		if !inZone(i) {
+			continue
+		}
+		from, sum := i, 0.0
+		for ; i < len(zones) && inZone(i) && (i == from || next(i-1, i)); i++ {
+			sum += math.Min(q[i]-usual, 2.5)
+		}
+		i--
+		if i-from+1 >= fewestRows && zones[i].depth-zones[from].depth < longestIn*ppi && ends(from, -1) && ends(i, 1) {
+			best = math.Max(best, sum)
+		}
+	}
+	return best
+}
+
+// averaged is the windows' mean by depth, where two of them or more show bands.
+func averaged(windows [][]zone) []zone {
+	n := map[float64]float64{}
+	sum := map[float64]zone{}
+	for _, w := range windows {
+		for _, z := range w {
+			n[z.depth]++
+			s := sum[z.depth]
+			sum[z.depth] = zone{z.depth, s.f1 + z.f1, s.f2 + z.f2, s.half + z.half}
+		}
+	}
+	var out []zone
+	for d, s := range sum {
+		if k := n[d]; k >= 2 {
+			out = append(out, zone{d, s.f1 / k, s.f2 / k, s.half / k})
+		}
+	}
+	sort.Slice(out, func(i, j int) bool { return out[i].depth < out[j].depth })
+	return out
+}
+
+// smallHoles is how clearly the windows together show a short row of holes: a
+// hole may be no taller than a row or two, and all windows together then tell
+// what none does alone. What the double frequency gains and the single one
+// loses against the rows around, in nepers summed over the zone.
+func smallHoles(windows [][]zone, ppi float64) float64 {
+	zones := clear(averaged(windows))
 	run, sum, best, usual := 0, 0.0, 0.0, 0
 	seenUsual, plain := false, 0 // plain: usual depths in a row
 	for i, z := range zones {
@@ -102,102 +307,123 @@ func holeZone(zones []zone, ppi float64) bool {
 			}
 		}
 	}
-	return best >= 0.7 && usual >= 4
+	if usual < 4 {
+		return 0
+	}
+	return best
 }
 
-// halves finds a stretch outside the ruler where the tone has half the
-// frequency that it has at the edge.
-func halves(zones []zone, ppi float64) bool {
-	run, best := 0, 0
-	for _, z := range zones {
-		if z.half > 1.2*z.f1 && !onRulerMarks(z.depth, ppi) {
-			run++
-			best = max(best, run)
+// halves finds, walking away from the marked edge, a stretch where the tone has
+// half the frequency that it has at the edge, before the part ends.
+func halves(windows [][]zone, ppi float64) bool {
+	yes, no := 0, 0
+	for _, w := range windows {
+		level, last := 0.0, 0.0
+		run, best := 0, 0
+		for i := len(w) - 1; i >= 0; i-- {
+			z := w[i]
+			if z.depth > -0.04*ppi {
+				continue
+			}
+			if last != 0 && last-z.depth > 0.1*ppi {
+				break // past the part's end
+			}
+			last = z.depth
+			if a := math.Max(z.f1, z.half); level == 0 {
+				level = a
+			} else if a < 0.3*level {
+				break
+			}
+			if z.half > 1.2*z.f1 {
+				run++
+				best = max(best, run)
+			} else {
+				run = 0
+			}
+		}
+		if best >= 4 {
+			yes++
 		} else {
-			run = 0
+			no++
 		}
 	}
-	return best >= 4
+	return yes >= 2 && yes > no
 }
 
-// toneByDepth measures the tone in rows from far on one side of the ruler to far
-// on the other, in windows short enough that a small error of lean is harmless.
-func toneByDepth(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64) []zone {
-	var out []zone
-	lo, hi := s.Lo, s.Hi
+// tonesOf measures the tone in windows of eight spacings side by side along the
+// strip, each in rows from far on one side of the ruler to far on the other:
+// the windows are short enough that a small error of lean, and a zone that runs
+// aslant to the ruler, are harmless.
+func tonesOf(p photo.Plane, s calib.Scale, f calib.Frame, lo, hi float64, l lean, t tone, ppi float64) [][]zone {
 	T := ppi / t.PerInch
 	step := math.Max(1, 0.012*ppi)
 	const rowsPerZone = 2
+	var out [][]zone
 	for d := -3 * ppi; d < 3*ppi; d += step * rowsPerZone {
-		st := beside(p, s.Frame, lo, hi, d, d+step*(rowsPerZone-1), step)
+		st := beside(p, f, lo, hi, d, d+step*(rowsPerZone-1), step)
 		if st.cols == 0 {
 			continue
 		}
-		prof := st.sheared(l, 0, st.rows, 1)
-		if z, ok := windowTones(prof, T, lo, s); ok {
-			z.depth = d
-			out = append(out, z)
+		for i, z := range windowTones(st.sheared(l, 0, st.rows, 1), T, lo, s) {
+			if i >= len(out) {
+				out = append(out, nil)
+			}
+			if z.f1 > 0 {
+				z.depth = d
+				out[i] = append(out[i], z)
+			}
 		}
 	}
 	return out
 }
 
 // windowTones averages the tone's strength over windows of eight spacings.
-func windowTones(prof []float64, T, lo float64, s calib.Scale) (zone, bool) {
-	w := int(8 * T)
-	var z zone
-	n := 0
+func windowTones(prof []float64, T, lo float64, s calib.Scale) []zone {
+	w := int(math.Min(8*T, float64(len(prof))-1))
+	if float64(w) < 3*T {
+		return nil
+	}
+	var out []zone
 	for a := 0; a+w < len(prof); a += w / 2 {
-		mid := lo + float64(a+w/2)
-		// the local spacing: perspective stretches it along the edge
-		local := T * s.InPerPx((s.Lo+s.Hi)/2) / s.InPerPx(mid)
-		seg := prof[a : a+w]
-		var mean, sq float64
-		ok := true
-		for _, v := range seg {
-			if v != v {
-				ok = false
-				break
-			}
-			mean += v
-		}
-		if !ok {
-			continue
-		}
-		mean /= float64(w)
-		amp := func(period float64) float64 {
-			best := 0.0
-			for _, k := range [3]float64{0.97, 1, 1.03} {
-				var re, im float64
-				for i, v := range seg {
-					g := math.Sin(math.Pi * (float64(i) + 0.5) / float64(w))
-					sn, cs := math.Sincos(2 * math.Pi * float64(i) / (period * k))
-					re += (v - mean) * g * g * cs
-					im += (v - mean) * g * g * sn
-				}
-				best = math.Max(best, math.Hypot(re, im)*4/float64(w))
-			}
-			return best
-		}
-		for _, v := range seg {
-			sq += (v - mean) * (v - mean)
-		}
-		sd := math.Sqrt(sq / float64(w))
-		a1, a2, ah := amp(local), amp(local/2), amp(local*2)
-		// a window in which no tone carries the contrast says nothing
-		if math.Max(a1, math.Max(a2, ah)) < 0.5*sd || sd < 1.2 {
-			continue
-		}
-		z.f1 += a1
-		z.f2 += a2
-		z.half += ah
-		n++
+		out = append(out, windowTone(prof[a:a+w], T*s.InPerPx((s.Lo+s.Hi)/2)/s.InPerPx(lo+float64(a+w/2))))
 	}
-	if n < 2 {
-		return z, false
+	return out
+}
+
+// windowTone is the tone in one window; local is the spacing there, which
+// perspective stretches along the edge. The zero zone where no tone carries the
+// contrast.
+func windowTone(seg []float64, local float64) zone {
+	var mean, sq float64
+	for _, v := range seg {
+		if v != v {
+			return zone{}
+		}
+		mean += v
 	}
-	z.f1 /= float64(n)
-	z.f2 /= float64(n)
-	z.half /= float64(n)
-	return z, true
+	w := float64(len(seg))
+	mean /= w
+	amp := func(period float64) float64 {
+		best := 0.0
+		for _, k := range [3]float64{0.97, 1, 1.03} {
+			var re, im float64
+			for i, v := range seg {
+				g := math.Sin(math.Pi * (float64(i) + 0.5) / w)
+				sn, cs := math.Sincos(2 * math.Pi * float64(i) / (period * k))
+				re += (v - mean) * g * g * cs
+				im += (v - mean) * g * g * sn
+			}
+			best = math.Max(best, math.Hypot(re, im)*4/w)
+		}
+		return best
+	}
+	for _, v := range seg {
+		sq += (v - mean) * (v - mean)
+	}
+	sd := math.Sqrt(sq / w)
+	z := zone{f1: amp(local), f2: amp(local / 2), half: amp(local * 2)}
+	if math.Max(z.f1, math.Max(z.f2, z.half)) < 0.5*sd || sd < 1.2 {
+		return zone{}
+	}
+	return z
 }
