@@ -18,23 +18,21 @@ import (
 // so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
 	under := tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi)
-	var scores []float64
-	for _, w := range under {
-		scores = append(scores, holeZone(w, ppi, true))
-	}
+	holes := agreed(under, ppi, true)
 	free := 0 // windows that show the part from baulk to baulk, beside the ruler's ends
 	for _, b := range beyond(p, s, ppi) {
-		for _, w := range tonesOf(p, s, b.frame, b.lo, b.hi, l, t, ppi) {
+		windows := tonesOf(p, s, b.frame, b.lo, b.hi, l, t, ppi)
+		holes = math.Max(holes, agreed(windows, ppi, false))
+		for _, w := range windows {
 			c := clear(w)
 			if len(c) > 0 && c[len(c)-1].depth-c[0].depth > 1.5*ppi {
 				free++
 			}
-			scores = append(scores, holeZone(w, ppi, false))
 		}
 	}
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
-	case t.PerInch <= finestSlots && (agreed(scores) >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles):
+	case t.PerInch <= finestSlots && (holes >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles):
 		k, probability, dents = RigidHeddle, 0.99, 2
 	// The edge lies in the zone of holes: beyond it the tone halves.
 	case t.PerInch <= 2*finestSlots && halves(under, ppi):
@@ -67,22 +65,44 @@ func (z zone) doubled() float64 { return math.Log((z.f2 + 1e-9) / (z.f1 + 1e-9))
 const (
 	finestSlots     = 8.0  // per inch
 	clearHoles      = 10.0 // nepers, summed over the rows of a zone, in a window
-	clearSmallHoles = 0.7  // the same in the mean of all windows
+	clearSmallHoles = 1.0  // the same in the mean of all windows
 )
 
-// agreed is what at least two windows show: a crossing thread or a bent wire
-// doubles the tone of one.
-func agreed(scores []float64) float64 {
-	if len(scores) == 0 {
+// agreed is how clearly the windows of a strip show a zone of holes, together:
+// the row of holes runs through all of them at nearly one depth, where a
+// crossing thread, a bent wire or a highlight doubles the tone of one or two.
+func agreed(windows [][]zone, ppi float64, underRuler bool) float64 {
+	const driftIn, alone = 0.3, 2.5
+	type found struct{ score, depth float64 }
+	var best found
+	all := make([]found, len(windows))
+	for i, w := range windows {
+		all[i].score, all[i].depth = holeZone(w, ppi, underRuler)
+		if all[i].score > best.score {
+			best = all[i]
+		}
+	}
+	var at []float64
+	seen := 0
+	for i, w := range windows {
+		visible := false
+		for _, z := range clear(w) {
+			visible = visible || math.Abs(z.depth-best.depth) < 0.1*ppi && z.f1+z.f2 > 1.5*z.half
+		}
+		if visible {
+			seen++
+		}
+		if all[i].score > 0 && math.Abs(all[i].depth-best.depth) < driftIn*ppi {
+			at = append(at, all[i].score)
+		}
+	}
+	switch {
+	case 2*len(at) < seen:
 		return 0
+	case len(at) < 2:
+		return best.score / alone
 	}
-	c := append([]float64(nil), scores...)
-	sort.Sort(sort.Reverse(sort.Float64Slice(c)))
-	const alone = 2.5 // how much clearer one window by itself has to be
-	if len(c) == 1 {
-		return c[0] / alone
-	}
-	return math.Max(c[1], c[0]/alone)
+	return medianOf(at)
 }
 
 // clear keeps the zones in which the bands stand out: not the table, not the
@@ -166,9 +186,10 @@ func onRulerMarks(depth, ppi float64) bool { return depth > -0.05*ppi && depth <
 
 // holeZone is how clearly a window shows a stretch of depths where openings stand
 // half-way between the usual ones: how far the double frequency stands over what
-// is usual in the window, summed over the zone's rows. underRuler says that the
-// ruler lies in the window.
-func holeZone(window []zone, ppi float64, underRuler bool) float64 {
+// is usual in the window, summed over the zone's rows; 0 where there is
+// none. depth is the zone's middle. underRuler says that the ruler lies in the
+// window.
+func holeZone(window []zone, ppi float64, underRuler bool) (score, depth float64) {
 	var zones []zone
 	plain := 0
 	usable := false
@@ -189,7 +210,7 @@ func holeZone(window []zone, ppi float64, underRuler bool) float64 {
 		zones = append(zones, z)
 	}
 	if len(zones) < 8 {
-		return 0
+		return 0, 0
 	}
 	q := make([]float64, len(zones))
 	for i, z := range zones {
@@ -205,7 +226,7 @@ func holeZone(window []zone, ppi float64, underRuler bool) float64 {
 		}
 	}
 	if len(f1) < 4 || usual > 0.3 {
-		return 0 // nothing plain to compare with
+		return 0, 0 // nothing plain to compare with
 	}
 	level := medianOf(f1)
 	const stands, fewestRows, longestIn, border = 0.9, 3, 0.9, 3
@@ -228,7 +249,6 @@ func holeZone(window []zone, ppi float64, underRuler bool) float64 {
 		}
 		return true
 	}
-	best := 0.0
 	for i := 0; i < len(zones); i++ {
 		if !inZone(i) {
 			continue
@@ -238,11 +258,11 @@ func holeZone(window []zone, ppi float64, underRuler bool) float64 {
 			sum += math.Min(q[i]-usual, 2.5)
 		}
 		i--
-		if i-from+1 >= fewestRows && zones[i].depth-zones[from].depth < longestIn*ppi && ends(from, -1) && ends(i, 1) {
-			best = math.Max(best, sum)
+		if i-from+1 >= fewestRows && zones[i].depth-zones[from].depth < longestIn*ppi && ends(from, -1) && ends(i, 1) && sum > score {
+			score, depth = sum, (zones[from].depth+zones[i].depth)/2
 		}
 	}
-	return best
+	return score, depth
 }
 
 // averaged is the windows' mean by depth, where two of them or more show bands.
