@@ -8,7 +8,7 @@ export const whats = ["reed-length", "sley-width", "reed-height", "heddle-width"
 
 // endsPanel gives the panel's root, handle and shown for the viewer.
 export function endsPanel(photo, viewer, first) {
-  let what = whats.includes(first) ? first : whats[0], byHand = null, open = true, timer, last = null, mine;
+  let what = whats.includes(first) ? first : whats[0], byHand = null, open = true, timer, last = null, mine, asked = 0;
   const out = h("div", { class: "stack", role: "status" }), trouble = h("div");
   const select = h("select", { id: "what", onchange: () => { what = select.value; byHand = null; measure(); } }, whats.map((w) => h("option", { value: w, selected: w === what }, t("what." + w))));
   const root = h("div", { class: "stack" }, h("p", { class: "hint" }, t("ends.lead")), h("label", {}, t("ends.what"), select),
@@ -35,17 +35,21 @@ export function endsPanel(photo, viewer, first) {
 
   async function measure(keep) {
     trouble.replaceChildren();
+    const turn = ++asked; // an answer that was overtaken by a newer question is dropped
+    let now;
     try {
       const body = { what };
       if (byHand) body.ends = byHand;
       const mm = Number(photo().facts.ruler_thickness_mm);
       if (mm) body.ruler_thickness_mm = mm;
       if (keep) body.keep = true;
-      last = await post("/photos/" + photo().id + "/length", body);
+      now = await post("/photos/" + photo().id + "/length", body);
     } catch (err) {
-      trouble.replaceChildren(problem(err));
+      if (turn === asked) trouble.replaceChildren(problem(err));
       return;
     }
+    if (turn !== asked) return;
+    last = now;
     const r = last.result, w = last.words;
     out.replaceChildren(
       h("p", { class: "size" }, r.length ? h("b", { class: "long" }, length(r.length.in)) : h("span", {}, capital(w.head))),
