@@ -353,6 +353,51 @@ func TestInterface(t *testing.T) {
 	c.ask(422, "POST", "/tags", map[string]any{"n": 0})
 	c.ask(404, "GET", "/sheet/other.pdf", nil)
 
+	// Orders: one that asks, one that is sure and kept, and followed.
+	type ordered struct {
+		UID   string
+		Sheet struct {
+			Sure  bool
+			Lines []struct {
+				Status, Words string
+				Questions     []string
+			}
+		}
+	}
+	asks := as[ordered](t, c.ask(200, "POST", "/orders", map[string]any{"kind": "reed"}))
+	if asks.Sheet.Sure || len(asks.Sheet.Lines[0].Questions) == 0 || asks.Sheet.Lines[0].Words != "" {
+		t.Errorf("a reed of no size: %+v", asks)
+	}
+	c.ask(409, "POST", "/orders", map[string]any{"kind": "reed", "keep": true})
+	sureWish := map[string]any{"kind": "reed", "size": "12", "length": "27 in", "height": "4 3/4 in", "loom": "big blue", "quantity": 2, "title": "for the long loom"}
+	ready := as[ordered](t, c.ask(200, "POST", "/orders", sureWish))
+	if !ready.Sheet.Sure || !strings.Contains(ready.Sheet.Lines[0].Words, "12") {
+		t.Fatalf("a reed of which all is said: %+v", ready)
+	}
+	for as, head := range map[string]string{"pdf": "%PDF-", "csv": "line,"} {
+		sureWish["as"] = as
+		if b := c.ask(200, "POST", "/orders", sureWish); !bytes.HasPrefix(b, []byte(head)) {
+			t.Errorf("as %s the order begins %.20q", as, b)
+		}
+	}
+	delete(sureWish, "as")
+	sureWish["keep"] = true
+	keptOrder := as[ordered](t, c.ask(200, "POST", "/orders", sureWish))
+	if o := as[keptOrderJSON](t, c.ask(200, "PATCH", "/orders/"+keptOrder.UID, map[string]any{"state": "sent"})); o.State != "sent" || len(o.Lines) != 1 {
+		t.Errorf("the order is %+v", o)
+	}
+	if o := as[keptOrderJSON](t, c.ask(200, "GET", "/orders/"+keptOrder.UID, nil)); o.State != "sent" || o.Title != "for the long loom" {
+		t.Errorf("the order is %+v", o)
+	}
+	if l := as[struct{ Orders []keptOrderJSON }](t, c.ask(200, "GET", "/orders", nil)); len(l.Orders) != 1 {
+		t.Errorf("orders %+v", l)
+	}
+	c.ask(200, "POST", "/orders", map[string]any{"parts": []string{id}, "loom": "big blue"})
+	c.ask(404, "POST", "/orders", map[string]any{"parts": []string{id}, "loom": "small"})
+	c.ask(422, "POST", "/orders", map[string]any{})
+	c.ask(422, "PATCH", "/orders/"+keptOrder.UID, map[string]any{"state": "lost"})
+	c.ask(404, "GET", "/orders/nothing", nil)
+
 	c.ask(204, "DELETE", "/looms/big%20blue", nil)
 	c.ask(204, "DELETE", "/photos/"+p.ID, nil)
 	c.ask(404, "GET", "/photos/"+p.ID, nil)

@@ -358,6 +358,7 @@ func TestEveryView(t *testing.T) {
 		{"shelf", "#/shelf", `document.querySelectorAll(".parts li").length === 3`},
 		{"part", "#/part/" + id, `document.querySelector("figure img")?.naturalWidth > 0`},
 		{"looms", "#/looms", `document.querySelector(".parts li")`},
+		{"orders", "#/orders/" + id, `document.querySelector("#make-order")`},
 		{"guide", "#/guide", `document.querySelector("#start")`},
 		{"settings", "#/settings", `document.querySelector("main input[type=number]")`},
 		{"gone", "#/photo/nobody", `document.querySelector(".problem")`},
@@ -487,6 +488,34 @@ func TestSettleOnThePage(t *testing.T) {
 	got, err := s.shelf.Part(b.ctx, mustID(t, p.ID))
 	if err != nil || got.Length.In != 27 || got.Size.Label != "12.5" {
 		t.Errorf("on the shelf: %+v, %v", got, err)
+	}
+}
+
+// An order on the page: it asks, is answered, is kept and followed.
+func TestOrderOnThePage(t *testing.T) {
+	s := startServer(t, nil)
+	c := newClient(t, s)
+	c.ask(200, "PUT", "/looms/big%20blue", map[string]any{"weaving_width_in": "26 1/2 in", "clear_span_in": "29 1/2 in", "beater_min_in": 4.5, "beater_max_in": 5.5})
+	b := openTab(t, s.url+"/#/orders", 360, 740, false)
+	b.wait(`document.querySelector("#make-order")`)
+	pick := func(name, value string) {
+		t.Helper()
+		eval[bool](b, fmt.Sprintf(`(document.querySelector("select[name=%s]").value = %q, true)`, name, value))
+	}
+	pick("kind", "reed")
+	b.click("#make-order")
+	b.wait(`document.querySelector("main").innerText.includes("To be answered first")`)
+	pick("loom", "big blue")
+	b.do(chromedp.SendKeys(`input[name=size]`, "12"), chromedp.SendKeys(`input[name=height]`, "4 3/4 in"), chromedp.SendKeys(`input[name=length]`, "27 in"))
+	b.click("#make-order")
+	b.wait(`document.querySelector("#keep-order")`)
+	b.shot("360-light-order")
+	b.click("#keep-order")
+	b.wait(`document.querySelector("main").innerText.includes("Kept as")`)
+	eval[bool](b, `(e => { e.value = "sent"; e.dispatchEvent(new Event("change")); })(document.querySelector(".parts label select")), true`)
+	b.wait(`document.querySelector("#say").innerText === "Saved"`)
+	if orders, err := s.shelf.Orders(b.ctx); err != nil || len(orders) != 1 || orders[0].State != "sent" {
+		t.Errorf("on the shelf: %+v, %v", orders, err)
 	}
 }
 

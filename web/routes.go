@@ -49,6 +49,11 @@ func (s *Server) routes() []route {
 		{"GET /looms/{name}/reeds", s.loomReeds},
 		{"GET /looms/{name}/check/{id}", s.loomCheck},
 
+		{"GET /orders", s.listOrders},
+		{"POST /orders", s.order},
+		{"GET /orders/{uid}", s.showOrder},
+		{"PATCH /orders/{uid}", s.orderState},
+
 		{"GET /openapi.yaml", s.openapi},
 	}
 }

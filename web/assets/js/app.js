@@ -8,10 +8,11 @@ import { boxView } from "./box.js";
 import { shelfView } from "./shelf.js";
 import { partView } from "./part.js";
 import { loomsView } from "./looms.js";
+import { ordersView } from "./orders.js";
 import { settingsView } from "./settings.js";
 
-const views = { "": measureView, photo: answerView, guide: guideView, box: boxView, shelf: shelfView, part: partView, looms: loomsView, settings: settingsView };
-const section = { "": "", photo: "", guide: "", box: "", shelf: "shelf", part: "shelf", looms: "looms", settings: "settings" };
+const views = { "": measureView, photo: answerView, guide: guideView, box: boxView, shelf: shelfView, part: partView, looms: loomsView, orders: ordersView, settings: settingsView };
+const section = { "": "", photo: "", guide: "", box: "", shelf: "shelf", part: "shelf", looms: "looms", orders: "orders", settings: "settings" };
 
 let leave = null; // what the shown view wants done when it goes
 

@@ -26,7 +26,7 @@ export async function partView(id) {
         p.note ? h("p", {}, p.note) : "",
         h("dl", { class: "facts" }, lengths.filter(([k]) => p[k]).map(([k, f]) => [h("dt", {}, t("part." + f)), h("dd", {}, `${length(p[k].in, p[k].by === "photo" ? p[k].u : 0)}, ${t("part.by." + p[k].by)}`)])),
         p.doubt ? h("div", { class: "todo" }, h("h2", { class: "h3" }, t("answer.todo")), h("p", {}, [p.doubt, p.advice].filter(Boolean).map(sentence).join(" "))) : "",
-        h("div", { class: "row" }, h("button", { type: "button", id: "label", onclick: () => openFile("GET", `/labels?cut_lines=true&ids=${p.id}`, `label-${p.id}.pdf`).catch((err) => say(err.title)) }, t("answer.label")))),
+        h("div", { class: "row" }, h("button", { type: "button", id: "label", onclick: () => openFile("GET", `/labels?cut_lines=true&ids=${p.id}`, `label-${p.id}.pdf`).catch((err) => say(err.title)) }, t("answer.label")), h("a", { class: "button", href: "#/orders/" + p.id }, t("order.one")))),
       form(async (data) => {
         const body = {};
         for (const k of ["size", "kind", "length", "sley_width", "height", "note"]) if (data.get(k)) body[k] = data.get(k);
