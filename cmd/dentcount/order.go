@@ -262,27 +262,7 @@ func (o *orderer) fromShelf(ctx context.Context, id shelf.ID) (w trade.OrderWish
 	if err := o.open(ctx); err != nil {
 		return w, nil, err
 	}
-	p, err := o.s.Part(ctx, id)
-	if err != nil {
-		return w, nil, err
-	}
-	length := func(l shelf.LengthBelief) trade.Length { return trade.Length{In: l.In, U: l.U} }
-	w.Kind, w.Length, w.Height = p.Kind, length(p.Length), length(p.Height)
-	w.Size = trade.OrderSize{Label: p.Size.Label, System: p.Size.System, PerInch: box.NominalPerInch(p.Size.Size),
-		MeasuredPerInch: p.Size.PerInch, U: p.Size.U, Confidence: p.Size.Confidence, ByPerson: p.Size.By == shelf.ByPerson}
-	if p.Size.Doubt != "" && !w.Size.ByPerson {
-		w.Size.Confidence = min(w.Size.Confidence, 0.5)
-	}
-	_, ms, err := o.s.Evidence(ctx, id)
-	if err != nil {
-		return w, nil, err
-	}
-	for _, m := range ms {
-		if picture, err = o.s.Picture(ctx, m); err != nil || len(picture) > 0 {
-			break
-		}
-	}
-	return w, picture, err
+	return box.OrderWish(ctx, o.s, id)
 }
 
 // fromPhoto measures the dent size in a photo.
@@ -329,19 +309,7 @@ func (o *orderer) keep(ctx context.Context, sheet report.OrderSheet) error {
 		return err
 	}
 	defer s.Close()
-	var facts bytes.Buffer
-	if err := report.OrderJSON(&facts, sheet); err != nil {
-		return err
-	}
-	order := shelf.Order{Title: sheet.Title, Facts: facts.Bytes()}
-	for _, l := range sheet.Lines {
-		line := shelf.OrderLine{Quantity: l.Quantity, Words: l.Words}
-		if id, err := shelf.ParseID(l.Source); err == nil {
-			line.Part = id
-		}
-		order.Lines = append(order.Lines, line)
-	}
-	kept, err := s.SaveOrder(ctx, order)
+	kept, err := box.KeepOrder(ctx, s, sheet)
 	if err != nil {
 		return fmt.Errorf("the order could not be kept: %w", err)
 	}
