@@ -92,9 +92,8 @@ func (p *printer) label(lab Label, plan labelPlan, x, y float64) error {
 	big, unit, other := SizeBothWays(lab.SizeLabel, lab.System, lab.PerInch)
 	small := math.Min(math.Max(t.h*0.11, 2.0), 3.2) // height of the capitals below
 	pitch := small * 1.7
-	part := p.partLine(lab, t.w)
 	lines := []labelLine{
-		{unit, plain, 2}, {other, plain, 1}, {part, plain, 3}, {lab.Name, plain, 4}, {lab.ID, bold, 0},
+		{other, plain, 1}, {p.partLine(lab, t.w, small), plain, 2}, {lab.Name, plain, 3}, {lab.ID, bold, 0},
 	}
 	want := 3.0 // lines that the large figure leaves room for
 	if t.h >= 30 {
@@ -109,7 +108,8 @@ func (p *printer) label(lab Label, plan labelPlan, x, y float64) error {
 	p.text(t.x, t.y+capMM(bigPt), bigPt, bold, big)
 	if at := p.width(bigPt, bold, big) + 1.5; at+p.width(ptForCap(small), plain, unit) <= t.w {
 		p.text(t.x+at, t.y+capMM(bigPt), ptForCap(small), plain, unit)
-		lines[0].s = ""
+	} else if both := unit + ", " + other; unit != "" && p.width(ptForCap(minSmallCap), plain, both) <= t.w {
+		lines[0].s = both
 	}
 	room := int((t.h - capMM(bigPt) - 0.6) / pitch)
 	lines = keepLines(lines, room)
@@ -122,9 +122,10 @@ func (p *printer) label(lab Label, plan labelPlan, x, y float64) error {
 	return nil
 }
 
-// partLine says the part and its length, in as many words as fit: on a narrow
-// label the centimetres go first, then the name of the part.
-func (p *printer) partLine(lab Label, w float64) string {
+// partLine says the part and its length, in as many words as fit without being
+// much smaller than the other lines: on a narrow label the centimetres go
+// first, then the name of the part.
+func (p *printer) partLine(lab Label, w, small float64) string {
 	part := PartName(lab.Kind)
 	if lab.LengthIn <= 0 {
 		return part
@@ -132,7 +133,7 @@ func (p *printer) partLine(lab Label, w float64) string {
 	inch := Inches(lab.LengthIn) + " in"
 	lines := []string{part + ", " + inch + " (" + number(lab.LengthIn*2.54, 1) + " cm)", part + ", " + inch, inch}
 	for _, s := range lines {
-		if p.width(ptForCap(minSmallCap), plain, s) <= w {
+		if p.width(ptForCap(math.Max(minSmallCap, 0.8*small)), plain, s) <= w {
 			return s
 		}
 	}

@@ -193,6 +193,30 @@ func TestLabelSizesAreLargeEnough(t *testing.T) {
 	}
 }
 
+// The length is on every label that has room for three lines, whole, and no
+// line is cut that could be said shorter.
+func TestLabelsSayTheLength(t *testing.T) {
+	p := newPrinter("labels", 100, 100)
+	for _, lab := range testLabels {
+		if lab.LengthIn <= 0 {
+			continue
+		}
+		inch := Inches(lab.LengthIn) + " in"
+		for _, w := range []float64{12, 20, 30, 38, 60} {
+			line := p.partLine(lab, w, 3.2)
+			if !strings.Contains(line, inch) {
+				t.Errorf("%g mm: %q does not say %s", w, line, inch)
+			}
+			if got := p.width(ptForCap(minSmallCap), plain, line); got > w && line != inch {
+				t.Errorf("%q is %.1f mm wide, there are %g", line, got, w)
+			}
+		}
+	}
+	if l := keepLines([]labelLine{{"49.2 per 10 cm", plain, 1}, {"reed, 27 in", plain, 2}, {"the long one", plain, 3}, {"K7M4-PXWC", bold, 0}}, 3); len(l) != 3 || l[1].s != "reed, 27 in" {
+		t.Errorf("of three lines the length is not one: %v", l)
+	}
+}
+
 func TestTagScalesAreTrue(t *testing.T) {
 	for _, name := range []string{"A4", "Letter", "210x148"} {
 		paper, err := ParsePaper(name)
