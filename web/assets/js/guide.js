@@ -1,6 +1,6 @@
 // The guide before the shot: what the camera sees, judged while it moves.
 import { t } from "./strings.js";
-import { h, show } from "./dom.js";
+import { h, show, capital } from "./dom.js";
 import { begin, picker } from "./take.js";
 import { greyOf, judge } from "./guidemath.js";
 import { setting } from "./units.js";
@@ -69,7 +69,7 @@ export function guideView() {
       if (is === false && !first) first = `${t("guide." + k)}: ${words}`;
     }
     good = first || j.near === undefined ? 0 : good + 1;
-    const now = first || (good > 1 ? t("guide.ready") : "");
+    const now = capital(first) || (good > 1 ? t("guide.ready") : "");
     if (now && verdict.textContent !== now) verdict.textContent = now;
   }
 
