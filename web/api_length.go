@@ -72,6 +72,7 @@ func (s *Server) length(w http.ResponseWriter, r *http.Request) error {
 		defer p.Close()
 		return p.Colour()
 	}
+	within(w, answerWithin)
 	var result measure.LengthResult
 	j := s.queue.add(r.Context(), true, func(ctx context.Context) {
 		defer func() {

@@ -225,6 +225,7 @@ func (s *Server) showPhoto(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	within(w, answerWithin)
 	waitFor(r, h.job.done, wait)
 	return s.sendPhoto(w, http.StatusOK, h)
 }
@@ -249,6 +250,7 @@ func (s *Server) mend(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	within(w, answerWithin)
 	j := s.queue.add(r.Context(), true, func(ctx context.Context) {
 		defer func() {
 			if v := recover(); v != nil {

@@ -245,6 +245,14 @@ func TestInterface(t *testing.T) {
 			t.Errorf("the %s is no JPEG, or carries EXIF", kind)
 		}
 	}
+	heic, err := os.ReadFile("../photo/testdata/card.heic")
+	if err != nil {
+		t.Fatal(err)
+	}
+	h := as[photoJSON](t, c.ask(201, "POST", "/photos?wait=60", heic))
+	if b := c.ask(200, "GET", "/photos/"+h.ID+"/picture", nil); h.State != stateDone || !bytes.HasPrefix(b, []byte{0xff, 0xd8}) {
+		t.Errorf("a HEIC photo: %s %+v", h.State, h.Problem)
+	}
 	c.ask(404, "GET", "/photos/nobody", nil)
 	c.ask(400, "GET", "/photos/"+p.ID+"?wait=soon", nil)
 

@@ -77,6 +77,10 @@ func (s *Server) knownHost(host string) bool {
 	return slices.Contains(s.set.Hosts, strings.ToLower(host))
 }
 
+// answerWithin is how long a request may wait for a measuring; without it the
+// server's own time for reading a request would end the wait.
+const answerWithin = 2 * time.Minute
+
 // within gives a request that long to be read and answered.
 func within(w http.ResponseWriter, d time.Duration) {
 	c := http.NewResponseController(w)

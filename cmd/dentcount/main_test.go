@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"strconv"
+	"sync"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -126,4 +127,22 @@ func hugePNG() []byte {
 	binary.BigEndian.PutUint32(b[20:], 60000)
 	binary.BigEndian.PutUint32(b[29:], crc32.ChecksumIEEE(b[12:29]))
 	return b
+}
+
+// lockedWriter lets a test read what a command writes meanwhile.
+type lockedWriter struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (w *lockedWriter) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.b.Write(p)
+}
+
+func (w *lockedWriter) String() string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.b.String()
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"crypto/tls"
@@ -13,7 +12,6 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -23,28 +21,10 @@ import (
 	"dentcount/web"
 )
 
-// lockedBuffer is a buffer that a running server writes and a test reads.
-type lockedBuffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *lockedBuffer) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.Write(p)
-}
-
-func (l *lockedBuffer) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.String()
-}
-
 // serving is a dentcount serve that runs in this process.
 type serving struct {
 	t        *testing.T
-	out, err lockedBuffer
+	out, err lockedWriter
 	stop     context.CancelFunc
 	done     chan error
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"errors"
@@ -11,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -82,24 +80,6 @@ func TestSortStoppedSaysHowFar(t *testing.T) {
 	if got != statusFault || b.out.Len() > 0 || !strings.Contains(b.err.String(), "2 of 4 photos are done and kept on the shelf; run the same again") {
 		t.Errorf("status %d\n%s\n%s", got, b.out.String(), b.err.String())
 	}
-}
-
-// lockedWriter lets a test read what a command writes meanwhile.
-type lockedWriter struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (w *lockedWriter) Write(p []byte) (int, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.b.Write(p)
-}
-
-func (w *lockedWriter) String() string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.b.String()
 }
 
 func TestWaitsForAnotherProgramAndSaysSo(t *testing.T) {
