@@ -138,7 +138,10 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(RulerAbove, sd, note)
 	p.PerInch = p.Read * math.Exp(mean)
 	p.expand(read)
-	du := math.Hypot(b.U, b.SpectralU) + 2e-4*b.PerInch
+	// Where front and back edges take turns along the row, the tone's phase wanders
+	// between them, and neither estimate is wrong for lying apart by a part of it.
+	wander := (b.MiddlePerInch - b.PerInch) / 4
+	du := math.Sqrt(b.MiddleU*b.MiddleU+b.SpectralU*b.SpectralU+wander*wander) + 2e-4*b.PerInch
 	p.Agree = math.Abs(b.MiddlePerInch-b.SpectralPerInch) / du
 	return p, nil
 }

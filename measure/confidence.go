@@ -74,6 +74,7 @@ func stated(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 	q *= 1 / (1 + math.Exp(-0.6*(b.Contrast-8)))
 	q *= 1 / (1 + math.Exp(60*(b.ScatterIn*b.PerInch-0.14)))
 	q *= 1 / (1 + math.Exp(-3*(b.PxPerBand-3.4)))
+	q *= 1 / (1 + math.Exp(-14*(b.Coherence-0.55)))
 	return q
 }
 

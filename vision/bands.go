@@ -56,7 +56,7 @@ type Bands struct {
 	ScatterIn float64
 	// MiddlePerInch is the regression through the middles of the bands, whichever
 	// plane they lie in; PerInch is that, or the front's where DepthTold.
-	MiddlePerInch float64
+	MiddlePerInch, MiddleU float64
 	// SpectralPerInch is the independent second opinion, SpectralU its
 	// standard uncertainty.
 	SpectralPerInch, SpectralU float64
@@ -151,7 +151,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
 	}
-	b.MiddlePerInch = b.PerInch
+	b.MiddlePerInch, b.MiddleU = b.PerInch, b.U
 	focalPx := opt.FocalPx
 	if focalPx <= 0 {
 		focalPx = 0.8 * float64(max(p.W, p.H))
