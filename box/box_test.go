@@ -1,16 +1,12 @@
 package box
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"image"
-	"image/color"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -18,7 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/skip2/go-qrcode"
 	"gocv.io/x/gocv"
 
 	"dentcount/measure"
@@ -288,89 +283,6 @@ func TestMovedAndRenamedPhotosStayTheSamePart(t *testing.T) {
 	}
 }
 
-// drawTag lays an id tag of ours into a picture, turned and seen slightly from
-// the side. pxPerInch is the scale it has there.
-func drawTag(t testing.TB, m *gocv.Mat, tag shelf.Tag, pxPerInch float64, at image.Point, turnDeg float64) {
-	t.Helper()
-	code, err := qrcode.New(tag.Text(), qrcode.Medium)
-	if err != nil {
-		t.Fatal(err)
-	}
-	code.DisableBorder = true
-	const px = 12 // a module
-	rows := code.Bitmap()
-	side := (len(rows) + 8) * px
-	flat := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(235, 235, 235, 0), side, side, gocv.MatTypeCV8UC3)
-	defer flat.Close()
-	for y, row := range rows {
-		for x, dark := range row {
-			if dark {
-				gocv.Rectangle(&flat, image.Rect((x+4)*px, (y+4)*px, (x+5)*px, (y+5)*px), color.RGBA{30, 30, 30, 0}, -1)
-			}
-		}
-	}
-	k := pxPerInch / 25.4 * float64(tag.SideMM) / float64(len(rows)*px)
-	warp := gocv.GetRotationMatrix2D(image.Pt(side/2, side/2), turnDeg, k)
-	defer warp.Close()
-	warp.SetDoubleAt(0, 2, warp.GetDoubleAt(0, 2)+float64(at.X)-float64(side)/2)
-	warp.SetDoubleAt(1, 2, warp.GetDoubleAt(1, 2)+float64(at.Y)-float64(side)/2)
-	laid, mask := gocv.NewMat(), gocv.NewMat()
-	defer laid.Close()
-	defer mask.Close()
-	white := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(255, 255, 255, 0), side, side, gocv.MatTypeCV8UC1)
-	defer white.Close()
-	gocv.WarpAffine(flat, &laid, warp, image.Pt(m.Cols(), m.Rows()))
-	gocv.WarpAffine(white, &mask, warp, image.Pt(m.Cols(), m.Rows()))
-	laid.CopyToWithMask(m, mask)
-	gocv.GaussianBlur(*m, m, image.Pt(0, 0), 1, 1, gocv.BorderDefault)
-}
-
-func TestTagsNameTheParts(t *testing.T) {
-	dir := t.TempDir()
-	draw := func(name string, salt int, tag shelf.Tag, pxPerInch, turn float64) {
-		m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, float64(salt), 0), 900, 1200, gocv.MatTypeCV8UC3)
-		defer m.Close()
-		drawTag(t, &m, tag, pxPerInch, image.Pt(700, 450), turn)
-		savePNG(t, filepath.Join(dir, name), m)
-	}
-	a := shelf.Tag{ID: shelf.DerivedID("tag a", 0), SideMM: 21, Ruled: true}
-	b := shelf.Tag{ID: shelf.DerivedID("tag b", 0), SideMM: 21, Ruled: true}
-	c := shelf.Tag{ID: shelf.DerivedID("tag c", 0)}
-	// readColour takes the ruler for 100 px per inch.
-	draw("x.png", 1, a, 101, 3)
-	draw("y.png", 2, a, 99, 200)
-	draw("z.png", 3, b, 254, 40) // a centimetre taken for an inch
-	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, 9, 0), 900, 1200, gocv.MatTypeCV8UC3)
-	defer m.Close()
-	sized := c
-	sized.SideMM = 21
-	drawTag(t, &m, sized, 180, image.Pt(500, 500), 90)
-	savePNG(t, filepath.Join(dir, "w.png"), m)
-
-	s := openShelf(t)
-	out := sorted(t, s, dir, Options{})
-	rows := map[string]report.SheetRow{}
-	for _, r := range out.Sheet.Rows {
-		rows[r.ID] = r
-	}
-	if r := rows[a.ID.String()]; len(r.Photos) != 2 || r.State != report.RowAnswered {
-		t.Errorf("%+v", r)
-	}
-	if r := rows[b.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "printed scale of the id tag differ by 15") || !strings.Contains(r.Advice, "100 mm") {
-		t.Errorf("%+v", r)
-	}
-	if r := rows[c.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "QR code on the label") {
-		t.Errorf("%+v", r)
-	}
-	if len(rows) != 3 {
-		t.Errorf("%s", brief(out.Sheet))
-	}
-	// Known photos keep their tags.
-	if again := sorted(t, s, dir, Options{}); again.Known != 4 || asCSV(t, again.Sheet) != asCSV(t, out.Sheet) {
-		t.Errorf("known %d\n%s", again.Known, brief(again.Sheet))
-	}
-}
-
 func TestOddNames(t *testing.T) {
 	dir := t.TempDir()
 	names := []string{"-rf.png", "--help.png", "a b.png", "line\nbreak.png", "тест.png", "日本.png", "e\u0301.png", "<script>.png", "=1+1.png", "\x1b[31m.png", "bad\xff.png", "'.png", "%s%d.png", " lead.png", "UPPER.PNG"}
@@ -515,93 +427,5 @@ func TestShelfThatFailsStopsTheRun(t *testing.T) {
 	s.Close()
 	if _, err := Sort(bg, s, dir, Options{Measure: readColour, Version: "1"}); err == nil {
 		t.Error("a closed shelf went unnoticed")
-	}
-}
-
-func sorter(t *testing.T, dir, shelfFile string) *exec.Cmd {
-	t.Helper()
-	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), "BOX_TEST_FOLDER="+dir, "BOX_TEST_SHELF="+shelfFile)
-	cmd.Stderr = os.Stderr
-	return cmd
-}
-
-func start(t *testing.T, cmd *exec.Cmd) {
-	t.Helper()
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
-}
-
-// Killed at twenty random moments and gone on with each time, a run ends with
-// the same table as one that nothing disturbed.
-func TestKilledTwentyTimes(t *testing.T) {
-	dir := t.TempDir()
-	for i := range 60 {
-		how := []int{answered, answered, answered, unsure, refused}[i%5]
-		writePhoto(t, filepath.Join(dir, fmt.Sprintf("r%02d-%d.png", i/2, i%2+1)), i/2, how, i)
-	}
-	calm := sorted(t, openShelf(t), dir, Options{Recursive: true})
-
-	file := filepath.Join(t.TempDir(), "shelf.db")
-	r := rand.New(rand.NewPCG(5, 20))
-	early := 0
-	for range 20 {
-		cmd := sorter(t, dir, file)
-		out, err := cmd.StdoutPipe()
-		if err != nil {
-			t.Fatal(err)
-		}
-		start(t, cmd)
-		// Not before the work has begun: a process takes longer to load than
-		// it works here.
-		if _, err := bufio.NewReader(out).ReadString('\n'); err != nil {
-			t.Fatal("the run ended before its first photo: ", err)
-		}
-		time.Sleep(time.Duration(r.IntN(60)) * time.Millisecond)
-		cmd.Process.Kill()
-		if cmd.Wait() != nil {
-			early++
-		}
-	}
-	if early < 10 {
-		t.Errorf("only %d of 20 runs were killed before their end", early)
-	}
-	if err := sorter(t, dir, file).Run(); err != nil {
-		t.Fatal(err)
-	}
-	s := openShelfAt(t, file)
-	end := sorted(t, s, dir, Options{Recursive: true})
-	if end.Known != 60 {
-		t.Errorf("%d of 60 photos were on the shelf", end.Known)
-	}
-	if got, want := asCSV(t, end.Sheet), asCSV(t, calm.Sheet); got != want {
-		t.Errorf("after the kills:\n%s\nundisturbed:\n%s", got, want)
-	}
-	if n, err := s.Count(bg, shelf.Query{WithGone: true}); err != nil || n != 30 {
-		t.Errorf("%d parts on the shelf, want 30 (%v)", n, err)
-	}
-}
-
-func TestTwoRunsAtOnce(t *testing.T) {
-	dir := t.TempDir()
-	for i := range 40 {
-		writePhoto(t, filepath.Join(dir, fmt.Sprintf("r%02d-%d.png", i/2, i%2+1)), i/2, answered, i)
-	}
-	file := filepath.Join(t.TempDir(), "shelf.db")
-	a, b := sorter(t, dir, file), sorter(t, dir, file)
-	start(t, a)
-	start(t, b)
-	if err := errors.Join(a.Wait(), b.Wait()); err != nil {
-		t.Fatal(err)
-	}
-	s := openShelfAt(t, file)
-	if n, err := s.Count(bg, shelf.Query{WithGone: true}); err != nil || n != 20 {
-		t.Errorf("%d parts, want 20 (%v)", n, err)
-	}
-	calm := sorted(t, openShelf(t), dir, Options{Recursive: true})
-	if got, want := asCSV(t, sorted(t, s, dir, Options{Recursive: true}).Sheet), asCSV(t, calm.Sheet); got != want {
-		t.Errorf("%s\nwant\n%s", got, want)
 	}
 }

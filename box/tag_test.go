@@ -10,8 +10,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
+	"github.com/skip2/go-qrcode"
 	"gocv.io/x/gocv"
 
 	"dentcount/measure"
@@ -175,6 +177,89 @@ func clear(s scene.Spec, corners [4][2]float64) bool {
 		}
 	}
 	return near
+}
+
+// drawTag lays an id tag of ours into a picture, turned and seen slightly from
+// the side. pxPerInch is the scale it has there.
+func drawTag(t testing.TB, m *gocv.Mat, tag shelf.Tag, pxPerInch float64, at image.Point, turnDeg float64) {
+	t.Helper()
+	code, err := qrcode.New(tag.Text(), qrcode.Medium)
+	if err != nil {
+		t.Fatal(err)
+	}
+	code.DisableBorder = true
+	const px = 12 // a module
+	rows := code.Bitmap()
+	side := (len(rows) + 8) * px
+	flat := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(235, 235, 235, 0), side, side, gocv.MatTypeCV8UC3)
+	defer flat.Close()
+	for y, row := range rows {
+		for x, dark := range row {
+			if dark {
+				gocv.Rectangle(&flat, image.Rect((x+4)*px, (y+4)*px, (x+5)*px, (y+5)*px), color.RGBA{30, 30, 30, 0}, -1)
+			}
+		}
+	}
+	k := pxPerInch / 25.4 * float64(tag.SideMM) / float64(len(rows)*px)
+	warp := gocv.GetRotationMatrix2D(image.Pt(side/2, side/2), turnDeg, k)
+	defer warp.Close()
+	warp.SetDoubleAt(0, 2, warp.GetDoubleAt(0, 2)+float64(at.X)-float64(side)/2)
+	warp.SetDoubleAt(1, 2, warp.GetDoubleAt(1, 2)+float64(at.Y)-float64(side)/2)
+	laid, mask := gocv.NewMat(), gocv.NewMat()
+	defer laid.Close()
+	defer mask.Close()
+	white := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(255, 255, 255, 0), side, side, gocv.MatTypeCV8UC1)
+	defer white.Close()
+	gocv.WarpAffine(flat, &laid, warp, image.Pt(m.Cols(), m.Rows()))
+	gocv.WarpAffine(white, &mask, warp, image.Pt(m.Cols(), m.Rows()))
+	laid.CopyToWithMask(m, mask)
+	gocv.GaussianBlur(*m, m, image.Pt(0, 0), 1, 1, gocv.BorderDefault)
+}
+
+func TestTagsNameTheParts(t *testing.T) {
+	dir := t.TempDir()
+	draw := func(name string, salt int, tag shelf.Tag, pxPerInch, turn float64) {
+		m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, float64(salt), 0), 900, 1200, gocv.MatTypeCV8UC3)
+		defer m.Close()
+		drawTag(t, &m, tag, pxPerInch, image.Pt(700, 450), turn)
+		savePNG(t, filepath.Join(dir, name), m)
+	}
+	a := shelf.Tag{ID: shelf.DerivedID("tag a", 0), SideMM: 21, Ruled: true}
+	b := shelf.Tag{ID: shelf.DerivedID("tag b", 0), SideMM: 21, Ruled: true}
+	c := shelf.Tag{ID: shelf.DerivedID("tag c", 0)}
+	// readColour takes the ruler for 100 px per inch.
+	draw("x.png", 1, a, 101, 3)
+	draw("y.png", 2, a, 99, 200)
+	draw("z.png", 3, b, 254, 40) // a centimetre taken for an inch
+	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(8, answered, 9, 0), 900, 1200, gocv.MatTypeCV8UC3)
+	defer m.Close()
+	sized := c
+	sized.SideMM = 21
+	drawTag(t, &m, sized, 180, image.Pt(500, 500), 90)
+	savePNG(t, filepath.Join(dir, "w.png"), m)
+
+	s := openShelf(t)
+	out := sorted(t, s, dir, Options{})
+	rows := map[string]report.SheetRow{}
+	for _, r := range out.Sheet.Rows {
+		rows[r.ID] = r
+	}
+	if r := rows[a.ID.String()]; len(r.Photos) != 2 || r.State != report.RowAnswered {
+		t.Errorf("%+v", r)
+	}
+	if r := rows[b.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "printed scale of the id tag differ by 15") || !strings.Contains(r.Advice, "100 mm") {
+		t.Errorf("%+v", r)
+	}
+	if r := rows[c.ID.String()]; r.State != report.RowUnsure || !strings.Contains(r.Doubt, "QR code on the label") {
+		t.Errorf("%+v", r)
+	}
+	if len(rows) != 3 {
+		t.Errorf("%s", brief(out.Sheet))
+	}
+	// Known photos keep their tags.
+	if again := sorted(t, s, dir, Options{}); again.Known != 4 || asCSV(t, again.Sheet) != asCSV(t, out.Sheet) {
+		t.Errorf("known %d\n%s", again.Known, brief(again.Sheet))
+	}
 }
 
 // trueRuler is the first scale of a scene's first ruler as a perfect reader

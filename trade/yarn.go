@@ -103,12 +103,8 @@ func ParseYarn(s string) (Yarn, error) {
 const yarnForms = "8/2 cotton, Nm 28/2, 60 tex, 3360 yd/lb or 200 m/50 g"
 
 func lengthYarn(shown, length, lengthUnit, weight, weightUnit string) (Yarn, error) {
-	l, okL := yarnNumber(length)
-	w, okW := 1.0, true
-	if weight != "" {
-		w, okW = yarnNumber(weight)
-	}
-	if !okL || !okW {
+	l, w, ok := yarnNumbers(length, weight)
+	if !ok {
 		return Yarn{}, fmt.Errorf("%q: a length or a weight of nothing makes no yarn", shown)
 	}
 	yards := l
@@ -130,13 +126,7 @@ func lengthYarn(shown, length, lengthUnit, weight, weightUnit string) (Yarn, err
 }
 
 func texYarn(shown, number, unit, plies string) (Yarn, error) {
-	v, ok := yarnNumber(number)
-	n := 1.0
-	if plies != "" {
-		var okN bool
-		n, okN = yarnNumber(plies)
-		ok = ok && okN
-	}
+	v, n, ok := yarnNumbers(number, plies)
 	if !ok {
 		return Yarn{}, fmt.Errorf("%q: a weight of nothing makes no yarn", shown)
 	}
@@ -151,13 +141,7 @@ func texYarn(shown, number, unit, plies string) (Yarn, error) {
 }
 
 func countYarn(shown, a, b string, c yarnCount) (Yarn, error) {
-	count, ok := yarnNumber(a)
-	plies := 1.0
-	if b != "" {
-		var okB bool
-		plies, okB = yarnNumber(b)
-		ok = ok && okB
-	}
+	count, plies, ok := yarnNumbers(a, b)
 	if !ok {
 		return Yarn{}, fmt.Errorf("%q: a count or plies of nothing make no yarn", shown)
 	}
@@ -173,6 +157,16 @@ func checkedYarn(y Yarn, shown string) (Yarn, error) {
 		return Yarn{}, fmt.Errorf("%q comes to %.4g yards in a pound: check the number and the unit", shown, y.YardsPerPound)
 	}
 	return y, nil
+}
+
+// yarnNumbers reads two numbers, the second 1 where it is not there.
+func yarnNumbers(a, b string) (x, y float64, ok bool) {
+	x, ok = yarnNumber(a)
+	if b == "" {
+		return x, 1, ok
+	}
+	y, okB := yarnNumber(b)
+	return x, y, ok && okB
 }
 
 // yarnNumber reads a plain positive number; a comma with three digits after it
