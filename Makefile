@@ -80,6 +80,8 @@ demo: build ## measure the photos in testdata/images and draw what was seen into
 
 # Folders of photos, each with a truth.json; others can be named on the command line.
 TRUTH ?= testdata/images
+# The same for lengths; those of TRUTH are measured, too.
+LENGTHS ?= testdata/lengths
 
 # Scenes drawn in memory instead, from ranges that no model was fitted on:
 # make accuracy SCENES=300 SEED=7. A sweep that was stopped goes on.
@@ -92,6 +94,7 @@ ifdef SCENES
 	go run ./cmd/accuracy -scenes $(SCENES) -seed $(SEED) -ranges $(RANGES) -raw out/accuracy/$(RANGES)-$(SEED).ndjson -html out/accuracy/$(RANGES)-$(SEED).html
 else
 	go run ./cmd/accuracy -v -html out/accuracy/photos.html $(TRUTH)
+	go run ./cmd/accuracy -v -lengths $(TRUTH) $(LENGTHS)
 endif
 
 # Photos, or folders of them, whose cost is measured; see cmd/bench.

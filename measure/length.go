@@ -54,6 +54,7 @@ func look(ctx context.Context, k *Kept, opt LengthOptions) (s sight, found bool,
 	if err != nil || !found {
 		return s, false, err
 	}
+	s.ruler.Scale = s.ruler.Scale.Extended(s.gray)
 	s.view = fit.View{
 		Focal35: k.focal35, WidthPx: s.gray.W, HeightPx: s.gray.H,
 		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM,
@@ -171,10 +172,27 @@ func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) Len
 		r.Eye = &eye
 	}
 	right := s.ruler.UnitProbability * e.Probability
+	if lo, hi := usualRange(opt.What); opt.Ends == nil && (in < lo || in > hi) {
+		right *= 0.3 // another thing, or a scale misread
+	}
 	r.Confidence = right * within(goalOf(in), u)
 	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, right)
 	settleLength(&r, lift, right, opt)
 	return r
+}
+
+// usualRange is what a length is between, in inches, wide enough for all but
+// curiosities (common practice, no source).
+func usualRange(w What) (lo, hi float64) {
+	switch w {
+	case ReedHeight:
+		return 2.5, 8
+	case HeddleBarSpan, WireHeddle:
+		return 6, 20
+	case StringHeddle:
+		return 5, 24
+	}
+	return 6, 80
 }
 
 // goalOf is how right a length is wanted: the larger of 1/16 in and half a percent.
@@ -218,7 +236,7 @@ func settleLength(r *LengthResult, lift lift, right float64, opt LengthOptions) 
 		r.Status = Unsure
 		r.Reason = fmt.Sprintf("the photo tells it only to ± %.2f in", 2*u)
 		r.Advice = "take the photo from straight above, the ruler flat and close beside the length"
-	case r.Nominal != nil && r.Nominal.Confidence < answerAt:
+	case r.Nominal != nil && opt.What != StringHeddle && r.Nominal.Confidence < answerAt: // string heddles are tied to any length
 		r.Status = Unsure
 		r.Reason = fmt.Sprintf("it could be %s", orLabels(r.Nominal))
 		r.Advice = "measure again with a tape, or take the photo from straight above with the ruler flat"

@@ -73,7 +73,7 @@ func TestLengthsTruth(t *testing.T) {
 			if k.Nominal > 0 && (r.Nominal == nil || r.Nominal.In != k.Nominal) {
 				t.Errorf("%s: nominal %+v, truth %g", name, r.Nominal, k.Nominal)
 			}
-			if !hand && k.EyeIn > 0 && (r.Eye == nil || math.Abs(r.Eye.In-k.EyeIn) > 0.1) {
+			if !hand && k.EyeIn > 0 && (r.Eye == nil || math.Abs(r.Eye.In-k.EyeIn) > 1.0/8) {
 				t.Errorf("%s: eye %+v, truth %g", name, r.Eye, k.EyeIn)
 			}
 			var sum float64

@@ -47,6 +47,10 @@ func FindEnds(ctx context.Context, img photo.Colour, pl Plane, of EndsOf) (e End
 	switch of {
 	case EndsOfHeight:
 		e, found = findHeight(img, pl)
+	case EndsOfRigidHeddle:
+		e, found = findSlots(img, pl)
+	case EndsOfWire:
+		e, found = findWire(img, pl)
 	case EndsOfBars:
 		e, found = findBars(img, pl)
 	case EndsOfReed:

@@ -95,7 +95,7 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 			lop := (dl - dr) / 0.2
 			sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
 			// Of a cap's two edges the outer one is meant.
-			score := sure * math.Min(1, 0.2+math.Min(dl, dr)/0.3)
+			score := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3)
 			if score > best {
 				best, probability, l, r = score, sure, x, y
 			}

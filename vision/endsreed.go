@@ -20,6 +20,7 @@ const (
 
 // wireField is a field of wires (or of a rigid heddle's slots) found in a patch.
 type wireField struct {
+	kind              Kind
 	q                 patch
 	ppi               float64
 	r0, r1            int     // its rows
@@ -64,8 +65,14 @@ func (q patch) luma(r0, r1 int, extra, ppi float64) signal {
 func (f wireField) column(in float64) float64 { return f.q.plane.Scale.Along(in) - f.q.lo }
 
 // findField looks for the wires on both sides of the ruler's edge.
-func findField(img photo.Colour, pl Plane) (f wireField, ok bool) {
+func findField(img photo.Colour, pl Plane) (wireField, bool) {
+	return findFieldOf(img, pl, Reed)
+}
+
+// findFieldOf looks for the wires of a reed, or the slots of a rigid heddle.
+func findFieldOf(img photo.Colour, pl Plane, kind Kind) (f wireField, ok bool) {
 	s := pl.Scale
+	f.kind = kind
 	f.ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
 	lo, hi := alongOf(img, pl)
 	// a scale read far beyond its last marks is no scale
@@ -199,7 +206,11 @@ func (f *wireField) follow() bool {
 		f.T = 1 / t
 	}
 	tpl := f.fold(mid)
-	f.bright = f.brightWires(mid, tpl)
+	if f.kind == RigidHeddle {
+		f.bright = narrowBright(tpl) // slots are narrower than what stands between them
+	} else {
+		f.bright = f.brightWires(mid, tpl)
+	}
 	top := 0
 	for i := range tpl {
 		if (f.bright && smoothAt(tpl, i) > smoothAt(tpl, top)) || (!f.bright && smoothAt(tpl, i) < smoothAt(tpl, top)) {
@@ -300,6 +311,22 @@ func (f *wireField) fold(mid float64) []float64 {
 		sum[j] /= math.Max(n[j], 1)
 	}
 	return sum
+}
+
+// narrowBright says whether the lighter lobe of a course is the narrower one.
+func narrowBright(tpl []float64) bool {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range tpl {
+		v := smoothAt(tpl, i)
+		lo, hi = math.Min(lo, v), math.Max(hi, v)
+	}
+	over := 0
+	for i := range tpl {
+		if smoothAt(tpl, i) > (lo+hi)/2 {
+			over++
+		}
+	}
+	return 2*over < len(tpl)
 }
 
 // brightWires says whether the lighter lobes are the wires. They are, as steel

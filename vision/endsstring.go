@@ -33,7 +33,7 @@ func findString(img photo.Colour, pl Plane) (Ends, bool) {
 			best, bestScore = e, score
 		}
 	}
-	if bestScore < 0.3 {
+	if bestScore < 0.25 {
 		return Ends{}, false
 	}
 	best.Probability = math.Min(0.99, 0.5+0.55*bestScore)
@@ -55,9 +55,20 @@ func (rb ribbon) crosses(ppi float64) []cross {
 	st := rb.patch.step
 	bridge := max(1, int(0.02*ppi/st)) // a doubled thread leaves a chink
 	out := make([]cross, len(rb.on))
+	mid := len(rb.on) / 2
+	// outward from the middle, so that what lies beyond the thread's ends does
+	// not lead the axis astray before it is reached
+	rb.follow(out, mid, len(rb.on), 1, bridge, ppi)
+	rb.follow(out, mid-1, -1, -1, bridge, ppi)
+	return out
+}
+
+// follow fills in the columns from c0 up to c1, not included, by steps of dir.
+func (rb ribbon) follow(out []cross, c0, c1, dir, bridge int, ppi float64) {
+	st := rb.patch.step
 	axis := float64(rb.half)
 	drift := make([]float64, 0, 64)
-	for c := range rb.on {
+	for c := c0; c != c1; c += dir {
 		runs := runsOf(rb.on[c], bridge)
 		for i, r := range runs {
 			runs[i] = rb.trim(c, r)
@@ -65,7 +76,7 @@ func (rb ribbon) crosses(ppi float64) []cross {
 		var x cross
 		best := -1
 		for i, r := range runs {
-			if float64(r[0])-1.5 <= axis && axis <= float64(r[1])+0.5 {
+			if float64(r[0])-2.5 <= axis && axis <= float64(r[1])+1.5 {
 				best = i
 			}
 		}
@@ -98,7 +109,6 @@ func (rb ribbon) crosses(ppi float64) []cross {
 		}
 		out[c] = x
 	}
-	return out
 }
 
 // trim takes the soft rims of shadows off a stretch of a column: it begins and
@@ -226,18 +236,18 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 			}
 			for a := 0; a < b; a++ {
 				left := share(on, ks[a].at, ks[b].at)
-				if left < 0.85 {
+				if left < 0.65 {
 					continue
 				}
 				for d := c + 1; d < len(ks); d++ {
 					right := share(on, ks[c].at, ks[d].at)
 					whole := dist(ks[a].at, ks[d].at)
-					if right < 0.85 || whole < stringMinIn || whole > stringMaxIn || eye > 0.4*whole {
+					if right < 0.65 || whole < stringMinIn || whole > stringMaxIn || eye > 0.4*whole {
 						continue
 					}
 					lop := (dist(ks[a].at, ks[b].at) - dist(ks[c].at, ks[d].at)) / whole / 0.06
 					thin := math.Min(math.Min(ks[a].thick, ks[b].thick), math.Min(ks[c].thick, ks[d].thick))
-					v := math.Pow(left*right, 4) * math.Min(1, open/0.6) * math.Exp(-lop*lop/2) * math.Min(1, (thin-1)/0.5)
+					v := math.Pow(left*right, 1.5) * math.Min(1, open/0.6) * math.Exp(-lop*lop/2) * math.Min(1, (thin-1)/0.5)
 					if v > score {
 						score = v
 						at = [4]float64{ks[a].at, ks[b].at, ks[c].at, ks[d].at}
@@ -253,7 +263,8 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 	e.UIn = math.Hypot(e.UIn, 0.025) // a knot is no point: its middle is told to a fortieth of an inch
 	a, b := eyeOf(xs, int(at[1]), int(at[2]), wide)
 	eye := rb.endsAt(a, b)
-	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.04
+	// an eye ends somewhere in its knots
+	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.06
 	return e, score
 }
 
@@ -273,7 +284,8 @@ func eyeOf(xs []cross, a, b int, wide float64) (from, to float64) {
 			last = c
 		}
 	}
-	if len(strands) < 8 {
+	if len(strands) < 8 || 5*(last-first) < 3*(b-a) {
+		// the strands are hardly seen: from knot to knot
 		return float64(a), float64(b)
 	}
 	together := math.Max(0, wide-medianOf(strands))

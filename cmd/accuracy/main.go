@@ -40,6 +40,7 @@ type flags struct {
 	fitInto  string
 	draw     int
 	drawInto string
+	lengths  bool
 	dirs     []string
 }
 
@@ -60,6 +61,7 @@ func main() {
 	flag.StringVar(&f.fitInto, "fit-into", "", "fit the chance of a right reading to the scenes and write it to this file (measure/confidence.csv)")
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
+	flag.BoolVar(&f.lengths, "lengths", false, "the photos of lengths in the folders, not those of dent sizes")
 	flag.Parse()
 	f.dirs = flag.Args()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -74,6 +76,9 @@ func main() {
 func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if f.draw >= 0 {
 		return drawScene(f.set, f.draw, f.samePart, f.drawInto, stdout)
+	}
+	if f.lengths {
+		return reportLengths(ctx, f, stdout)
 	}
 	if f.samePart > 1 {
 		return sweepSeries(ctx, f, stdout, stderr)
