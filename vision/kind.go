@@ -423,19 +423,26 @@ func windowTone(seg []float64, local float64) zone {
 	}
 	w := float64(len(seg))
 	mean /= w
+	// Under Hann's window, which advances by a rotation as the tones do.
+	hann := make([]float64, len(seg))
+	sn, cs := math.Sincos(math.Pi / w)
+	re, im := math.Cos(math.Pi/2/w), math.Sin(math.Pi/2/w)
+	for i, v := range seg {
+		hann[i] = (v - mean) * im * im
+		re, im = re*cs-im*sn, re*sn+im*cs
+	}
+	// Goertzel's recurrence: the amplitude at one frequency.
 	amp := func(period float64) float64 {
 		best := 0.0
 		for _, k := range [3]float64{0.97, 1, 1.03} {
-			var re, im float64
-			for i, v := range seg {
-				g := math.Sin(math.Pi * (float64(i) + 0.5) / w)
-				sn, cs := math.Sincos(2 * math.Pi * float64(i) / (period * k))
-				re += (v - mean) * g * g * cs
-				im += (v - mean) * g * g * sn
+			c := 2 * math.Cos(2*math.Pi/(period*k))
+			var s1, s2 float64
+			for _, v := range hann {
+				s1, s2 = v+c*s1-s2, s1
 			}
-			best = math.Max(best, math.Hypot(re, im)*4/w)
+			best = math.Max(best, s1*s1+s2*s2-c*s1*s2)
 		}
-		return best
+		return math.Sqrt(best) * 4 / w
 	}
 	for _, v := range seg {
 		sq += (v - mean) * (v - mean)
