@@ -43,10 +43,12 @@ type scheme struct {
 	class     []int
 	classes   int
 	prior     float64 // log, how often met
+	major     typical // length of the whole unit's mark
+	minor     typical // and of the shortest ones
 }
 
 func halving(unit Unit, n int, prior float64) scheme {
-	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior}
+	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: halvedMajor, minor: halvedMinor}
 	top := 0
 	for m := n; m > 1; m /= 2 {
 		top++
@@ -65,7 +67,7 @@ func halving(unit Unit, n int, prior float64) scheme {
 }
 
 func tenths(unit Unit, n int, prior float64) scheme {
-	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior}
+	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: tenthsMajor, minor: tenthsMinor}
 	per := n / 10 // lattice steps a tenth
 	low := 0
 	if per > 1 {
@@ -92,12 +94,23 @@ func schemes() []scheme {
 	}
 }
 
-// Typical lengths of a ruler's longest and shortest marks in millimetres, with
-// the spread of their logarithm. Common practice, no source: a whole-unit mark
-// is about 9 mm long on inch and metric rulers alike, the shortest 3–5 mm.
-const (
-	majorMarkMM, majorMarkSpread = 9.0, 0.35
-	minorMarkMM, minorMarkSpread = 3.8, 0.40
+// typical is a length in millimetres and the spread of its logarithm.
+type typical struct{ mm, spread float64 }
+
+// against is the log likelihood of a length, up to a constant.
+func (t typical) against(mm float64) float64 {
+	z := math.Log(mm/t.mm) / t.spread
+	return -z * z / 2
+}
+
+// Typical lengths of a ruler's longest and shortest marks. Common practice, no
+// source: an inch is marked 6 to 14 mm long where it is halved again and again;
+// on scales by ten, inch or metric, the unit is marked 6 to 12 mm long on a rule
+// with one scale and 3 to 8 mm on one with a scale at either edge, and the
+// shortest marks are half as long or less.
+var (
+	halvedMajor, halvedMinor = typical{9, 0.35}, typical{3.8, 0.40}
+	tenthsMajor, tenthsMinor = typical{7, 0.42}, typical{3.4, 0.45}
 )
 
 // What decode takes for granted about measured lengths.
@@ -236,11 +249,9 @@ func decode(l ladder) []reading {
 			}
 			rd.explained = float64(fit) / n
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
-			z1 := math.Log(top*mmPerStep/majorMarkMM) / majorMarkSpread
-			lp := -z1 * z1 / 2
+			lp := sc.major.against(top * mmPerStep)
 			if sc.divisions >= 8 && !math.IsNaN(centre[0]) {
-				z0 := math.Log(centre[0]*mmPerStep/minorMarkMM) / minorMarkSpread
-				lp -= z0 * z0 / 2
+				lp += sc.minor.against(centre[0] * mmPerStep)
 			}
 			rd.evidence = evidence * total * math.Min(1, evidenceCap/n)
 			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior

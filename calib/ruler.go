@@ -335,6 +335,8 @@ func choose(reads []read, said Unit) (c chosen, ok bool) {
 					// the other edge's own evenness is no evidence for this reading;
 					// what counts is how well it fits beside its own best reading
 					extra := 4 - q*q/(2*0.03*0.03) + reads[j].readings[m].score - reads[j].readings[0].score
+					z := math.Log(apartPx(reads[i].scale, reads[j].scale)/pxIn(reads[i], k)*25.4/widthMM) / widthSpread
+					extra -= z * z / 2
 					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + extra, pxIn(reads[i], k)})
 				}
 			}
@@ -357,6 +359,17 @@ func choose(reads []read, said Unit) (c chosen, ok bool) {
 	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[best.k].score))
 	c.unitP = sure / (1 + sum)
 	return c, true
+}
+
+// How wide rules and tapes with a scale at either edge are (common practice, no
+// source: 13 to 45 mm), and the spread of the width's logarithm.
+const widthMM, widthSpread = 25.0, 0.4
+
+// apartPx is how far the edge of one scale lies from that of another.
+func apartPx(a, b Scale) float64 {
+	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
+	_, depth := a.Frame.Locate(x, y)
+	return math.Abs(depth)
 }
 
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
