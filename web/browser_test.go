@@ -66,7 +66,7 @@ func openTab(t *testing.T, url string, width, height int64, dark bool) *tab {
 		t.Fatal(browser.err)
 	}
 	ctx, cancel := chromedp.NewContext(browser.ctx)
-	ctx, cancelTime := context.WithTimeout(ctx, 90*time.Second)
+	ctx, cancelTime := context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(func() { cancelTime(); cancel() })
 	b := &tab{t, ctx}
 	b.do(chromedp.Navigate("about:blank"))
@@ -114,7 +114,7 @@ func eval[T any](b *tab, js string) T {
 // wait waits until js is true.
 func (b *tab) wait(js string) {
 	b.t.Helper()
-	until := time.Now().Add(30 * time.Second)
+	until := time.Now().Add(90 * time.Second)
 	for !eval[bool](b, "!!("+js+")") {
 		if time.Now().After(until) {
 			b.shot("waiting")
