@@ -35,11 +35,14 @@ func (m logistic) p(x []float64) float64 {
 }
 
 // fitLogistic finds the weights of greatest likelihood with a normal prior of
-// precision ridge on each but the bias.
-func fitLogistic(ex []example, features int, ridge float64) (logistic, error) {
+// precision ridge about those of prior on each but the bias.
+func fitLogistic(ex []example, prior []float64, ridge float64) (logistic, error) {
 	f := func(w []float64) float64 {
 		m := logistic{w[0], w[1:]}
-		loss := ridge / 2 * floats.Dot(m.by, m.by)
+		var loss float64
+		for i, b := range m.by {
+			loss += ridge / 2 * (b - prior[i]) * (b - prior[i])
+		}
 		for _, e := range ex {
 			z := m.bias + floats.Dot(m.by, e.x)
 			if !e.right {
@@ -53,7 +56,7 @@ func fitLogistic(ex []example, features int, ridge float64) (logistic, error) {
 		m := logistic{w[0], w[1:]}
 		g[0] = 0
 		for i, b := range m.by {
-			g[i+1] = ridge * b
+			g[i+1] = ridge * (b - prior[i])
 		}
 		for _, e := range ex {
 			d := m.p(e.x)
@@ -64,7 +67,7 @@ func fitLogistic(ex []example, features int, ridge float64) (logistic, error) {
 			floats.AddScaled(g[1:], d, e.x)
 		}
 	}
-	res, err := optimize.Minimize(optimize.Problem{Func: f, Grad: grad}, make([]float64, features+1), nil, &optimize.BFGS{})
+	res, err := optimize.Minimize(optimize.Problem{Func: f, Grad: grad}, make([]float64, len(prior)+1), nil, &optimize.BFGS{})
 	if err != nil && res == nil {
 		return logistic{}, err
 	}
@@ -73,9 +76,12 @@ func fitLogistic(ex []example, features int, ridge float64) (logistic, error) {
 
 const folds = 5
 
+// statedFeature is the feature that holds the log odds stated beforehand.
+const statedFeature = "stated"
+
 // crossValidate gives each example's probability by a model that was fitted
 // without its fold.
-func crossValidate(ex []example, features int, ridge float64) ([]judge.Claim, error) {
+func crossValidate(ex []example, prior []float64, ridge float64) ([]judge.Claim, error) {
 	claims := make([]judge.Claim, len(ex))
 	for k := range folds {
 		var in []example
@@ -84,7 +90,7 @@ func crossValidate(ex []example, features int, ridge float64) ([]judge.Claim, er
 				in = append(in, e)
 			}
 		}
-		m, err := fitLogistic(in, features, ridge)
+		m, err := fitLogistic(in, prior, ridge)
 		if err != nil {
 			return nil, err
 		}
@@ -139,9 +145,17 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 		}
 		ex = append(ex, e)
 	}
+	// The odds that were stated stand where the scenes say nothing else: no scene
+	// of theirs may be like a photo to come.
+	prior := make([]float64, len(names))
+	for j, n := range names {
+		if n == statedFeature {
+			prior[j] = sd[j]
+		}
+	}
 	best, least := 0.0, math.Inf(1)
 	for _, ridge := range []float64{0.3, 1, 3, 10, 30, 100} {
-		claims, err := crossValidate(ex, len(names), ridge)
+		claims, err := crossValidate(ex, prior, ridge)
 		if err != nil {
 			return err
 		}
@@ -151,7 +165,7 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 			best, least = ridge, loss
 		}
 	}
-	m, err := fitLogistic(ex, len(names), best)
+	m, err := fitLogistic(ex, prior, best)
 	if err != nil {
 		return err
 	}

@@ -17,12 +17,13 @@ import (
 func TestFitLogisticFindsTheModel(t *testing.T) {
 	rng := rand.New(rand.NewPCG(20, 21))
 	drawn := logistic{1.2, []float64{1.5, -0.8, 0}}
+	none := make([]float64, 3)
 	var ex []example
 	for range 6000 {
 		x := []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
 		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
 	}
-	m, err := fitLogistic(ex, 3, 0.01)
+	m, err := fitLogistic(ex, none, 0.01)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,11 +36,11 @@ func TestFitLogisticFindsTheModel(t *testing.T) {
 			t.Errorf("weight %d: %.3f, drawn with %.3f", i, m.by[i], drawn.by[i])
 		}
 	}
-	claims, err := crossValidate(ex, 3, 0.01)
+	claims, err := crossValidate(ex, none, 0.01)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err = fitLogistic(ex, 3, 1e9)
+	m, err = fitLogistic(ex, none, 1e9)
 	if err != nil {
 		t.Fatal(err)
 	}
