@@ -67,13 +67,12 @@ type Nominal struct {
 // LengthResult is the answer about one length. Its JSON form is part of the
 // contract: fields are added, never renamed. Points are the contract's.
 type LengthResult struct {
-	Schema int      `json:"schema"`
-	Photo  string   `json:"photo"`
-	Photos []string `json:"photos,omitempty"` // both, where two were joined
-	Status Status   `json:"status"`
-	Reason string   `json:"reason"`
-	Advice string   `json:"advice"`
-	What   What     `json:"what"`
+	Schema int    `json:"schema"`
+	Photo  string `json:"photo"`
+	Status Status `json:"status"`
+	Reason string `json:"reason"`
+	Advice string `json:"advice"`
+	What   What   `json:"what"`
 
 	Length *LengthValue `json:"length,omitempty"`
 	// Confidence is the probability that Length is right to the larger of

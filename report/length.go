@@ -131,9 +131,6 @@ func inPlusMinus(v measure.LengthValue) string {
 func LengthText(w io.Writer, r measure.LengthResult, style Style) error {
 	words := LengthWords(r)
 	name := photo.DisplayName(r.Photo)
-	if len(r.Photos) == 2 {
-		name = photo.DisplayName(r.Photos[0]) + " and " + photo.DisplayName(r.Photos[1])
-	}
 	first := words.Head + "."
 	if words.Sure != "" {
 		first += " " + upperFirst(words.Sure) + "."

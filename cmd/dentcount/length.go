@@ -25,7 +25,6 @@ type lengthFlags struct {
 	thickness  mmFlag
 	above      signedMMFlag
 	distance   mmFlag
-	join       bool
 	json       bool
 	explain    bool
 	overlayDir string
@@ -60,12 +59,6 @@ marks lie below it (--marks-above -6).`,
 			}
 			if f.what == "" {
 				return usagef("say what to measure, with --what").withHint("--what %s", strings.Join(whatNames(), ", "))
-			}
-			if f.join && len(args) != 2 {
-				return usagef("--join takes two photos, the left or lower end first; %d are given", len(args))
-			}
-			if f.join && f.ends.set {
-				return usagef("--ends are the two ends in one photo: with --join they are found").withHint("measure each photo by itself, to a mark of the tape that both show")
 			}
 			if f.ends.set && len(args) > 1 {
 				return usagef("--ends are points of one photo; %d are given", len(args))
