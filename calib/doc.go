@@ -3,11 +3,14 @@
 // A ruler is a straight (or gently curved) edge with a ladder: equally spaced
 // marks whose lengths repeat in a hierarchy. The stages, each a pure function:
 //
-//	findLines     long straight edges anywhere in the photo, any direction
-//	combAt        is there an equally spaced comb just inside this edge?
+//	newPyramid    the photo at several sizes, one for each spacing of marks
+//	findEdges     long straight edges anywhere in the photo, any direction
+//	combsAlong    is there an equally spaced comb just inside this edge?
+//	likeMarks     marks or wires: which combs are read first
 //	readLadder    every mark along the edge, with its length
 //	decode        the lengths' hierarchy: eighths … thirty-seconds, tenths, millimetres
-//	fitScale      marks → px-to-inch map along the edge, with covariance
+//	choose        the ruler among the ladders, and its unit
+//	fullScale     marks at full size → px-to-inch map along the edge, with covariance
 //
 // Coordinates. Points are OpenCV pixels ((0,0) the centre of the first pixel).
 // Along an edge a frame is used: `along` runs along the edge in pixels, `depth`
