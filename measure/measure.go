@@ -3,6 +3,7 @@ package measure
 import (
 	"context"
 	"fmt"
+	"image"
 	"math"
 	"time"
 
@@ -96,12 +97,17 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 		return r, nil
 	}
 	s := ruler.Scale
+	r.dbg.picture("ruler", func() image.Image { return onPhoto(g, s) })
 	b, found, err := vision.FindBands(ctx, g, s, k.bandOptions(opt))
 	if err != nil {
 		return r, err
 	}
 	if found {
 		r.bandsByHand(&b, s)
+	}
+	if found {
+		r.dbg.picture("beside", func() image.Image { return b.Straightened(g, s) })
+		r.dbg.picture("folded", func() image.Image { return b.Folded(g, s) })
 	}
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
 	r.ruler, r.bands = ruler, b

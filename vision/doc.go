@@ -7,10 +7,12 @@
 //
 //	beside      the strip beside the ruler, on the ruler's along/depth frame
 //	findLean    the direction of the bands in that strip
-//	profileIn   their mean along that direction, in inches of the ruler
+//	onRuler     their mean along that direction, in inches of the ruler
 //	findPeriod  the period of that profile, with its octaves weighed
-//	twoKinds    do slots and holes alternate? (a rigid heddle)
+//	kindOf      reed or rigid heddle, by the zone where holes double the tone
 //	locate      every band's place, which are bent, missing or hidden
+//	frontPlane  which of the planes the edges lie in is the wires' front
+//	fitFront    the spacing there, at the ruler's edge itself
 //
 // Frames are calib.Frame: along in px along the edge, depth > 0 inside the
 // ruler, so that bands are seen at depth < 0.
