@@ -39,7 +39,7 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	e.Probability = 0.93
 	if f.doubtful {
 		// one wire more or less at an end
-		e.Probability = 0.8
+		e.Probability = 0.7
 		e.UIn = math.Hypot(e.UIn, 0.5*f.T)
 	}
 	e.UnderRuler = f.underRuler()
