@@ -3,6 +3,7 @@ package measure
 import (
 	"bytes"
 	"context"
+	"image/png"
 	"math"
 	"os"
 	"path/filepath"
@@ -83,12 +84,9 @@ func TestDebugPictures(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer in.Close()
-		picture, err := photo.Read(f, in)
-		if err != nil {
+		if img, err := png.Decode(in); err != nil || img.Bounds().Dx() < 100 {
 			t.Errorf("%s: %v", f, err)
-			continue
 		}
-		picture.Close()
 	}
 	if _, err := os.Stat(filepath.Join(dir, "stages.json")); err != nil {
 		t.Error(err)
