@@ -34,7 +34,7 @@ const readPx = 9
 func newPyramid(p photo.Plane) (pyramid, error) {
 	py := pyramid{levels: []level{{p, 1}}}
 	var errs [2]error
-	sideBySide(2, func(i int) {
+	SideBySide(2, func(i int) {
 		if i == 0 {
 			py.work.Plane, py.work.k, errs[0] = p.Shrink(workSide)
 			return

@@ -105,7 +105,7 @@ func findEdges(work photo.Plane, kw float64) ([]segment, error) {
 	searches := lineSearches()
 	found := make([][]segment, len(searches))
 	errs := make([]error, len(searches))
-	sideBySide(len(searches), func(i int) {
+	SideBySide(len(searches), func(i int) {
 		small, k, err := work.Shrink(searches[i].SidePx)
 		if errs[i] = err; err == nil {
 			found[i] = findLines(small, k*kw, searches[i])
@@ -154,7 +154,7 @@ func onRuler(cands []candidate, s Scale, n int) []candidate {
 // leaves out those that are no ladder.
 func readAll(py pyramid, cands []candidate) []*read {
 	slots := make([]*read, len(cands))
-	sideBySide(len(cands), func(i int) { slots[i] = readCandidate(py, cands[i]) })
+	SideBySide(len(cands), func(i int) { slots[i] = readCandidate(py, cands[i]) })
 	var out []*read
 	for _, q := range slots {
 		if q != nil {
@@ -164,8 +164,8 @@ func readAll(py pyramid, cands []candidate) []*read {
 	return out
 }
 
-// sideBySide calls f for 0 … n-1 on all cores and returns when all are done.
-func sideBySide(n int, f func(i int)) {
+// SideBySide calls f for 0 … n-1 on all cores and returns when all are done.
+func SideBySide(n int, f func(i int)) {
 	next := make(chan int)
 	var wg sync.WaitGroup
 	for w := 0; w < runtime.GOMAXPROCS(0); w++ {
@@ -397,7 +397,7 @@ type candidate struct {
 func ladderCandidates(py pyramid, segs []segment) ([]candidate, error) {
 	work, kw := py.work.Plane, py.work.k
 	frames := make([]Frame, len(segs))
-	sideBySide(len(segs), func(i int) {
+	SideBySide(len(segs), func(i int) {
 		ws := segs[i]
 		sg := ws
 		ws.X = (sg.X+0.5)*kw - 0.5
@@ -415,7 +415,7 @@ func ladderCandidates(py pyramid, segs []segment) ([]candidate, error) {
 	// the combs of each edge side by side, gathered in the edges' order
 	slots := make([][]candidate, len(seen))
 	errs := make([]error, len(seen))
-	sideBySide(len(seen), func(i int) { slots[i], errs[i] = combsAlong(py, seen[i]) })
+	SideBySide(len(seen), func(i int) { slots[i], errs[i] = combsAlong(py, seen[i]) })
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}

@@ -30,7 +30,7 @@ func defaultSweep() sweepSearch {
 func sweepEdges(small photo.Plane, k float64, known []segment, s sweepSearch) []segment {
 	directions := sweepDirections(known, s)
 	byDirection := make([][]segment, len(directions))
-	sideBySide(len(directions), func(i int) { byDirection[i] = sweepAt(small, directions[i], s) })
+	SideBySide(len(directions), func(i int) { byDirection[i] = sweepAt(small, directions[i], s) })
 	found := slices.Concat(byDirection...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].support > found[j].support })
 	var out, have []segment

@@ -17,7 +17,29 @@ import (
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
-	under := tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi)
+	k, probability, dents = Reed, 0.97, 1
+	switch under := func() [][]zone { return tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi) }; {
+	case t.PerInch <= finestSlots:
+		k, probability, dents = coarseKind(p, s, l, t, ppi, under())
+	// The edge lies in the zone of holes: beyond it the tone halves.
+	case t.PerInch <= 2*finestSlots && halves(under(), ppi):
+		k, probability = RigidHeddle, 0.98
+	}
+	if told != "" && told != k {
+		if told == Reed {
+			return Reed, 0.9, 1
+		}
+		if t.PerInch <= finestSlots {
+			return RigidHeddle, 0.9, 2
+		}
+		return RigidHeddle, 0.6, 1
+	}
+	return k, probability, dents
+}
+
+// coarseKind is kindOf for bands no closer together than slots may be. under are
+// the windows along the ruler.
+func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, under [][]zone) (k Kind, probability float64, dents int) {
 	holes := agreed(under, ppi, true)
 	free := 0 // windows that show the part from baulk to baulk, beside the ruler's ends
 	for _, b := range beyond(p, s, ppi) {
@@ -32,27 +54,15 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind
 	}
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
-	case t.PerInch <= finestSlots && (holes >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles):
-		k, probability, dents = RigidHeddle, 0.99, 2
-	// The edge lies in the zone of holes: beyond it the tone halves.
-	case t.PerInch <= 2*finestSlots && halves(under, ppi):
-		k, probability, dents = RigidHeddle, 0.98, 1
+	case holes >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles:
+		return RigidHeddle, 0.99, 2
+	case halves(under, ppi):
+		return RigidHeddle, 0.98, 1
 	// As coarse as slots are, and the ruler may hide the holes.
-	case t.PerInch <= finestSlots && free < 2 && middleHidden(under, ppi):
-		k, probability, dents = Reed, 0.87, 1
-	default:
-		k, probability, dents = Reed, 0.97, 1
+	case free < 2 && middleHidden(under, ppi):
+		return Reed, 0.87, 1
 	}
-	if told != "" && told != k {
-		if told == Reed {
-			return Reed, 0.9, 1
-		}
-		if t.PerInch <= finestSlots {
-			return RigidHeddle, 0.9, 2
-		}
-		return RigidHeddle, 0.6, 1
-	}
-	return k, probability, dents
+	return Reed, 0.97, 1
 }
 
 // zone is the strength of the bands' tone at one distance from the edge: at its
@@ -378,19 +388,26 @@ func tonesOf(p photo.Plane, s calib.Scale, f calib.Frame, lo, hi float64, l lean
 	T := ppi / t.PerInch
 	step := math.Max(1, 0.012*ppi)
 	const rowsPerZone = 2
-	var out [][]zone
+	var depths []float64
 	for d := -3 * ppi; d < 3*ppi; d += step * rowsPerZone {
-		st := beside(p, f, lo, hi, d, d+step*(rowsPerZone-1), step)
-		if st.cols == 0 {
-			continue
+		depths = append(depths, d)
+	}
+	rows := make([][]zone, len(depths))
+	calib.SideBySide(len(depths), func(i int) {
+		st := beside(p, f, lo, hi, depths[i], depths[i]+step*(rowsPerZone-1), step)
+		if st.cols > 0 {
+			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, lo, s)
 		}
-		for i, z := range windowTones(st.sheared(l, 0, st.rows, 1), T, lo, s) {
-			if i >= len(out) {
+	})
+	var out [][]zone
+	for i, d := range depths {
+		for j, z := range rows[i] {
+			if j >= len(out) {
 				out = append(out, nil)
 			}
 			if z.f1 > 0 {
 				z.depth = d
-				out[i] = append(out[i], z)
+				out[j] = append(out[j], z)
 			}
 		}
 	}

@@ -155,9 +155,15 @@ func findLean(s strip, halfPx int) (l lean, gain float64) {
 	best := -1.0
 	span := math.Abs(s.depth(s.rows-1)-s.depth(0)) + 1
 	stepA := math.Min(0.02, 1.2/span)
+	var tries []lean
 	for a := -0.24; a <= 0.24; a += stepA {
-		if v := score(lean{A: a}); v > best {
-			best, l = v, lean{A: a}
+		tries = append(tries, lean{A: a})
+	}
+	scores := make([]float64, len(tries))
+	calib.SideBySide(len(tries), func(i int) { scores[i] = score(tries[i]) })
+	for i, v := range scores {
+		if v > best {
+			best, l = v, tries[i]
 		}
 	}
 	// From there by what a band shifts over the strip's depth at the strip's two
@@ -171,16 +177,22 @@ func findLean(s strip, halfPx int) (l lean, gain float64) {
 	const finestPx = 0.02
 	for step := 1.0; step > finestPx; {
 		moved := false
-		for _, t := range [8][2]float64{{1, -1}, {-1, 1}, {1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {-1, -1}} {
-			c := ends(atLo+step*t[0], atHi+step*t[1])
-			if math.Abs(c.B) > 0.3 {
-				continue
+		moves := [8][2]float64{{1, -1}, {-1, 1}, {1, 0}, {-1, 0}, {0, 1}, {0, -1}, {1, 1}, {-1, -1}}
+		var tried [8]lean
+		var scores [8]float64
+		calib.SideBySide(len(moves), func(i int) {
+			tried[i] = ends(atLo+step*moves[i][0], atHi+step*moves[i][1])
+			if math.Abs(tried[i].B) <= 0.3 {
+				scores[i] = score(tried[i])
 			}
-			if v := score(c); v > best {
-				best, l, moved = v, c, true
-				atLo, atHi = atLo+step*t[0], atHi+step*t[1]
-				break
+		})
+		for i, v := range scores {
+			if v > best {
+				best, l, moved = v, tried[i], true
 			}
+		}
+		if moved {
+			atLo, atHi = l.at(lo)*span, l.at(hi)*span
 		}
 		if !moved {
 			step /= 2
