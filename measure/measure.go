@@ -186,6 +186,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if n := r.Count.Missing; n > 0 {
 		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
 	}
+	if b.HolesHidden {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("if this is a rigid heddle, the ruler hides its holes and it has %.2f dents per inch: say --part, or lay the ruler off the middle", 2*p.PerInch))
+	}
 	r.size(b.Kind, p, choices, opt)
 	return r
 }

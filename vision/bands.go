@@ -45,6 +45,9 @@ type Band struct {
 type Bands struct {
 	Kind            Kind
 	KindProbability float64
+	// HolesHidden says that the bands may be the slots of a rigid heddle whose
+	// holes lie under the ruler; then it has twice as many dents.
+	HolesHidden bool
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
@@ -147,6 +150,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
 	b.Kind, b.KindProbability, b.DentsPerBand = kindOf(p, s, ln, t, ppi, opt.Kind)
+	b.HolesHidden = opt.Kind == "" && b.Kind == Reed && b.KindProbability == holesHidden
 	b.locate(sig.highPass(0.75/t.PerInch), s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil

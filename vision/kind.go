@@ -60,9 +60,9 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, under
 		return RigidHeddle, 0.98, 1
 	// As coarse as slots are, and the ruler may hide the holes.
 	case free < 2 && middleHidden(under, ppi):
-		return Reed, 0.87, 1
+		return Reed, holesHidden, 1
 	}
-	return Reed, 0.97, 1
+	return Reed, holesUnseen, 1
 }
 
 // zone is the strength of the bands' tone at one distance from the edge: at its
@@ -73,9 +73,12 @@ type zone struct{ depth, f1, f2, half float64 }
 func (z zone) doubled() float64 { return math.Log((z.f2 + 1e-9) / (z.f1 + 1e-9)) }
 
 const (
-	finestSlots     = 8.0  // per inch
-	clearHoles      = 10.0 // nepers, summed over the rows of a zone, in a window
-	clearSmallHoles = 1.0  // the same in the mean of all windows
+	finestSlots = 8.0 // per inch
+	// The chance of a reed where bands as coarse as slots show no holes: looked
+	// for in vain, and where the ruler may hide them. Stated, no source.
+	holesUnseen, holesHidden = 0.94, 0.82
+	clearHoles               = 10.0 // nepers, summed over the rows of a zone, in a window
+	clearSmallHoles          = 1.0  // the same in the mean of all windows
 )
 
 // agreed is how clearly the windows of a strip show a zone of holes, together:
