@@ -92,23 +92,6 @@ func (a colour) hue() colour {
 	return colour{a[0] / n, a[1] / n, a[2] / n}
 }
 
-// colourAt is the bilinear value at a column and a row; NaN outside.
-func (q patch) colourAt(col, row float64) (v colour) {
-	c, r := int(math.Floor(col)), int(math.Floor(row))
-	if c < 0 || r < 0 || c+1 >= q.cols || r+1 >= q.rows {
-		return colour{math.NaN(), math.NaN(), math.NaN()}
-	}
-	fc, fr := col-float64(c), row-float64(r)
-	k := r*q.cols + c
-	for i := range v {
-		a, b := float64(q.ch[i][k]), float64(q.ch[i][k+1])
-		d, e := float64(q.ch[i][k+q.cols]), float64(q.ch[i][k+q.cols+1])
-		top := a + (b-a)*fc
-		v[i] = top + (d+(e-d)*fc-top)*fr
-	}
-	return v
-}
-
 // profile is the mean of rows r0 ≤ r < r1 along lines that lean by extra beyond
 // the patch's own columns; a column of which fewer than half the rows are seen
 // is NaN.

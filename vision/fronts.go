@@ -32,9 +32,6 @@ type edge struct {
 // front is the plane of the wires' fronts as their edges tell it.
 type front struct {
 	spacingIn, uRel float64
-	// depthRel is how far the backs lie behind, over the camera's height; 0
-	// where only one plane was seen.
-	depthRel float64
 	// widthRel is the width of what lies between the two lines of edges, over
 	// the spacing; 0 where there was one line.
 	widthRel float64

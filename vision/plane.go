@@ -85,10 +85,9 @@ func (pl Plane) ULength(x1, y1, x2, y2 float64) float64 {
 
 // markLine is one mark followed away from the edge: its places row by row.
 type markLine struct {
-	in     float64
-	along  []float64
-	depth  []float64
-	weight float64 // 1/variance of one place, px⁻²
+	in    float64
+	along []float64
+	depth []float64
 }
 
 // markPoints follows each mark of the scale from the edge to its end.
