@@ -149,8 +149,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
-	b.Kind, b.KindProbability, b.DentsPerBand = kindOf(p, s, ln, t, ppi, opt.Kind)
-	b.HolesHidden = opt.Kind == "" && b.Kind == Reed && b.KindProbability == holesHidden
+	k := kindOf(p, s, ln, t, ppi, opt.Kind)
+	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
+	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.locate(sig.highPass(0.75/t.PerInch), s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil

@@ -15,12 +15,19 @@ const (
 	knotMinIn, knotMaxIn     = 0.03, 0.35
 )
 
+// threadPatch is the stretch of the photo along the ruler in which a thread or a
+// wire laid beside it is looked for, and its scale in px per inch. It has no
+// columns where the ruler lies too near the photo's edge.
+func threadPatch(img photo.Colour, pl Plane) (q patch, ppi float64) {
+	s := pl.Scale
+	ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	lo, hi := alongOf(img, pl)
+	return drawPatch(img, pl, lo, hi, -threadReachIn*ppi, threadReachIn*ppi, math.Max(1, ppi/110)), ppi
+}
+
 // findString finds the two end knots of a string heddle, and its eye.
 func findString(img photo.Colour, pl Plane) (Ends, bool) {
-	s := pl.Scale
-	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
-	lo, hi := alongOf(img, pl)
-	q := drawPatch(img, pl, lo, hi, -threadReachIn*ppi, threadReachIn*ppi, math.Max(1, ppi/110))
+	q, ppi := threadPatch(img, pl)
 	if q.cols == 0 {
 		return Ends{}, false
 	}

@@ -15,10 +15,7 @@ const (
 
 // findWire finds the two ends of one wire heddle, loops included.
 func findWire(img photo.Colour, pl Plane) (Ends, bool) {
-	s := pl.Scale
-	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
-	lo, hi := alongOf(img, pl)
-	q := drawPatch(img, pl, lo, hi, -threadReachIn*ppi, threadReachIn*ppi, math.Max(1, ppi/110))
+	q, ppi := threadPatch(img, pl)
 	if q.cols == 0 {
 		return Ends{}, false
 	}

@@ -8,38 +8,49 @@ import (
 	"dentcount/photo"
 )
 
+// kindRead is what kind of part the bands belong to.
+type kindRead struct {
+	kind         Kind
+	probability  float64
+	dentsPerBand int // how many dents one spacing stands for
+	// holesHidden says that the bands are as coarse as slots and that the ruler
+	// may lie on the holes between them.
+	holesHidden bool
+}
+
 // kindOf tells a reed from a rigid heddle. Across a reed the bands are the same
 // from baulk to baulk. In a rigid heddle the slots run the whole height, and in
 // the zone in its middle holes stand half-way between them: there, and only
-// there, the pattern's frequency doubles. dents is how many dents one spacing
-// of the tone t stands for.
+// there, the pattern's frequency doubles. t is the tone of the bands.
 //
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
-func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) (k Kind, probability float64, dents int) {
-	k, probability, dents = Reed, 0.97, 1
-	switch under := func() [][]zone { return tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi) }; {
+func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, told Kind) kindRead {
+	k := kindRead{kind: Reed, probability: 0.97, dentsPerBand: 1}
+	if t.PerInch <= 2*finestSlots {
+		under := tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi)
+		switch {
+		case t.PerInch <= finestSlots:
+			k = coarseKind(p, s, l, t, ppi, under)
+		// The edge lies in the zone of holes: beyond it the tone halves.
+		case halves(under, ppi):
+			k.kind, k.probability = RigidHeddle, 0.98
+		}
+	}
+	switch {
+	case told == "" || told == k.kind:
+		return k
+	case told == Reed:
+		return kindRead{kind: Reed, probability: 0.9, dentsPerBand: 1}
 	case t.PerInch <= finestSlots:
-		k, probability, dents = coarseKind(p, s, l, t, ppi, under())
-	// The edge lies in the zone of holes: beyond it the tone halves.
-	case t.PerInch <= 2*finestSlots && halves(under(), ppi):
-		k, probability = RigidHeddle, 0.98
+		return kindRead{kind: RigidHeddle, probability: 0.9, dentsPerBand: 2}
 	}
-	if told != "" && told != k {
-		if told == Reed {
-			return Reed, 0.9, 1
-		}
-		if t.PerInch <= finestSlots {
-			return RigidHeddle, 0.9, 2
-		}
-		return RigidHeddle, 0.6, 1
-	}
-	return k, probability, dents
+	return kindRead{kind: RigidHeddle, probability: 0.6, dentsPerBand: 1}
 }
 
 // coarseKind is kindOf for bands no closer together than slots may be. under are
 // the windows along the ruler.
-func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, under [][]zone) (k Kind, probability float64, dents int) {
+func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, under [][]zone) kindRead {
 	holes := agreed(under, ppi, true)
 	free := 0 // windows that show the part from baulk to baulk, beside the ruler's ends
 	for _, b := range beyond(p, s, ppi) {
@@ -55,14 +66,15 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, under
 	switch {
 	// The tone is that of slots alone; in one zone, and only there, it doubles.
 	case holes >= clearHoles || smallHoles(under, ppi) >= clearSmallHoles:
-		return RigidHeddle, 0.99, 2
+		return kindRead{kind: RigidHeddle, probability: 0.99, dentsPerBand: 2}
 	case halves(under, ppi):
-		return RigidHeddle, 0.98, 1
-	// As coarse as slots are, and the ruler may hide the holes.
+		return kindRead{kind: RigidHeddle, probability: 0.98, dentsPerBand: 1}
+	// As coarse as slots are, and the ruler may hide the holes. Like that of holes
+	// looked for in vain, below, the chance is stated, no source.
 	case free < 2 && middleHidden(under, ppi):
-		return Reed, holesHidden, 1
+		return kindRead{kind: Reed, probability: 0.82, dentsPerBand: 1, holesHidden: true}
 	}
-	return Reed, holesUnseen, 1
+	return kindRead{kind: Reed, probability: 0.94, dentsPerBand: 1}
 }
 
 // zone is the strength of the bands' tone at one distance from the edge: at its
@@ -73,12 +85,9 @@ type zone struct{ depth, f1, f2, half float64 }
 func (z zone) doubled() float64 { return math.Log((z.f2 + 1e-9) / (z.f1 + 1e-9)) }
 
 const (
-	finestSlots = 8.0 // per inch
-	// The chance of a reed where bands as coarse as slots show no holes: looked
-	// for in vain, and where the ruler may hide them. Stated, no source.
-	holesUnseen, holesHidden = 0.94, 0.82
-	clearHoles               = 10.0 // nepers, summed over the rows of a zone, in a window
-	clearSmallHoles          = 1.0  // the same in the mean of all windows
+	finestSlots     = 8.0  // per inch
+	clearHoles      = 10.0 // nepers, summed over the rows of a zone, in a window
+	clearSmallHoles = 1.0  // the same in the mean of all windows
 )
 
 // agreed is how clearly the windows of a strip show a zone of holes, together:
