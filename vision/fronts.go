@@ -1,7 +1,9 @@
 package vision
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -376,8 +378,9 @@ func fitFront(all, strips []edge, l lattice, p wirePlane) (f front, ok bool) {
 		wt[u.k] += u.w
 	}
 	var sq, kk, k1, m float64
-	for k, w := range wt {
-		if w > 0 {
+	// in order: sums in a map's order would differ in their last digit by run
+	for _, k := range slices.Sorted(maps.Keys(wt)) {
+		if w := wt[k]; w > 0 {
 			sq += (sum[k] / w) * (sum[k] / w)
 			kk += k * k
 			k1 += k
