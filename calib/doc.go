@@ -4,7 +4,9 @@
 // marks whose lengths repeat in a hierarchy. The stages, each a pure function:
 //
 //	newPyramid    the photo at several sizes, one for each spacing of marks
-//	findEdges     long straight edges anywhere in the photo, any direction
+//	coarseEdges   long straight edges that are seen from afar, in any direction
+//	fineEdges     finer and fainter ones, where those carried no clear ruler
+//	traceEdge     an edge followed and bent, and how much of it is really there
 //	combsAlong    is there an equally spaced comb just inside this edge?
 //	likeMarks     marks or wires: which combs are read first
 //	readLadder    every mark along the edge, with its length

@@ -79,7 +79,9 @@ func newFrame(s segment) Frame {
 
 // traceEdge bends a frame onto the edge it runs along and lengthens it as far
 // as the edge goes on. reach is how far the edge may lie from the frame, in px.
-func traceEdge(p photo.Plane, f Frame, reach float64) Frame {
+// held is the share of the frame's length at which an edge lies on it: all of it
+// where the frame follows a real edge, about half where it cuts across things.
+func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 	span := f.Hi - f.Lo
 	chunk := math.Max(span/48, 10)
 	type point struct{ a, d, w float64 }
@@ -132,7 +134,7 @@ func traceEdge(p photo.Plane, f Frame, reach float64) Frame {
 		}
 	}
 	if len(pts) < 5 {
-		return f
+		return f, 0
 	}
 	fit := func() bool {
 		w := make([]float64, len(pts))
@@ -174,13 +176,10 @@ func traceEdge(p photo.Plane, f Frame, reach float64) Frame {
 			}
 		}
 		f.Bow = c
-		for i := range pts { // d is relative to the frame's old bow
-			pts[i].d = 0
-		}
 		return true
 	}
 	if !fit() {
-		return f
+		return f, 0
 	}
 	ws := make([]float64, len(pts))
 	for i, q := range pts {
@@ -221,15 +220,24 @@ func traceEdge(p photo.Plane, f Frame, reach float64) Frame {
 	grow(1)
 	grow(-1)
 	pts = pts[:0]
+	chunks := 0
 	for a := f.Lo; a+chunk <= f.Hi; a += chunk {
+		chunks++
 		if q, ok := measure(f, a, a+chunk, 3); ok {
 			pts = append(pts, q)
 		}
 	}
+	before := f
 	if len(pts) >= 5 {
 		fit()
 	}
-	return f
+	const near = 0.7 // px
+	for _, q := range pts {
+		if math.Abs(q.d+before.bow(q.a)-f.bow(q.a)) < near {
+			held++
+		}
+	}
+	return f, held / float64(max(1, chunks))
 }
 
 // strip samples the frame on a grid: rows are depths d0, d0+step …, columns

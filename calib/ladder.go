@@ -28,6 +28,7 @@ type ladder struct {
 	maxDepth float64
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
+	outside  float64 // contrast just outside of the edge, in parts of that at the base
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -110,9 +111,12 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
 	}
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
-	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -2, l.maxDepth, math.Max(1, l.maxDepth/100))
+	step := math.Max(1, l.maxDepth/100)
+	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
+	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
 	l.measureLengths(s)
+	l.outside = l.seenOutside(s)
 	return true
 }
 
@@ -639,6 +643,37 @@ func (l *ladder) measureLengths(s strip) {
 			g.length = math.Max(g.length, long[i])
 		}
 	}
+}
+
+// seenOutside is how much of the marks is seen just outside of the edge, in parts
+// of their contrast at the base.
+func (l *ladder) seenOutside(s strip) float64 {
+	w, gap := l.sides()
+	mean := func(d0, d1 float64) float64 {
+		var sum float64
+		n := 0
+		for r := 0; r < s.rows; r++ {
+			d := s.d0 + float64(r)*s.step
+			if d < d0 || d > d1 {
+				continue
+			}
+			for _, g := range l.rungs {
+				if !g.found {
+					continue
+				}
+				if v, _ := l.sideContrasts(s, r, g.along-s.lo+l.shearAt(g.along)*d, w, gap); v == v {
+					sum += v
+					n++
+				}
+			}
+		}
+		return sum / math.Max(1, float64(n))
+	}
+	base := mean(l.base[0], l.base[1])
+	if base <= 0 {
+		return 0
+	}
+	return math.Max(0, mean(s.d0, -math.Max(2, 0.25*l.periodPx))/base)
 }
 
 // endOf is the depth at which a mark's contrast c by row ends; 0 where it has none.

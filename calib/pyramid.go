@@ -1,10 +1,6 @@
 package calib
 
-import (
-	"errors"
-
-	"dentcount/photo"
-)
+import "dentcount/photo"
 
 // pyramid is a photo at several sizes: halved and halved again for reading
 // marks, so that a reading costs alike whatever the photo's size and a mark is
@@ -33,25 +29,34 @@ const readPx = 9
 
 func newPyramid(p photo.Plane) (pyramid, error) {
 	py := pyramid{levels: []level{{p, 1}}}
-	var errs [2]error
-	SideBySide(2, func(i int) {
-		if i == 0 {
-			py.work.Plane, py.work.k, errs[0] = p.Shrink(workSide)
-			return
+	for {
+		last := py.levels[len(py.levels)-1]
+		long := max(last.W, last.H)
+		if long/2 < leastSide {
+			break
 		}
-		for errs[1] == nil {
-			last := py.levels[len(py.levels)-1]
-			long := max(last.W, last.H)
-			if long/2 < leastSide {
-				return
-			}
-			half := level{k: last.k / 2}
-			if half.Plane, _, errs[1] = last.Shrink((long + 1) / 2); errs[1] == nil {
-				py.levels = append(py.levels, half)
-			}
+		half, k, err := last.Shrink((long + 1) / 2)
+		if err != nil {
+			return pyramid{}, err
 		}
-	})
-	return py, errors.Join(errs[:]...)
+		py.levels = append(py.levels, level{half, last.k * k})
+	}
+	var err error
+	py.work, err = py.reduced(workSide)
+	return py, err
+}
+
+// reduced is the photo with a long side of at most sidePx, made from the
+// smallest level that is no smaller.
+func (py pyramid) reduced(sidePx int) (level, error) {
+	from := py.levels[0]
+	for _, l := range py.levels {
+		if max(l.W, l.H) >= sidePx {
+			from = l
+		}
+	}
+	small, k, err := from.Shrink(sidePx)
+	return level{small, from.k * k}, err
 }
 
 // forSpacing is the level on which marks of a spacing, in px of the photo, are read.

@@ -20,7 +20,7 @@ type sweepSearch struct {
 }
 
 func defaultSweep() sweepSearch {
-	return sweepSearch{SidePx: 500, ChunkPx: 20, MinChunks: 4, Directions: 4, SpreadDeg: 3, StepDeg: 0.5, MaxLines: 24}
+	return sweepSearch{SidePx: 500, ChunkPx: 20, MinChunks: 4, Directions: 4, SpreadDeg: 3, StepDeg: 0.5, MaxLines: 36}
 }
 
 // sweepEdges finds edges nearly parallel to known ones by averaging the picture
@@ -46,7 +46,7 @@ func sweepEdges(small photo.Plane, k float64, known []segment, s sweepSearch) []
 		}
 		dup := false
 		for _, g := range have {
-			if alongside(f, g, 4) {
+			if alongside(f, g, 2) {
 				dup = true
 				break
 			}

@@ -1,0 +1,295 @@
+package calib
+
+import (
+	"context"
+	"errors"
+	"math"
+	"slices"
+	"sort"
+)
+
+// search finds ladders: along the edges that stand out when the picture is seen
+// from afar, as a ruler's nearly always do, and only where none of them is a
+// ruler beyond doubt along finer and fainter ones.
+func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
+	h := hunt{py: py, unit: unit}
+	coarse, err := coarseEdges(py)
+	if err != nil {
+		return nil, err
+	}
+	if err := h.add(coarse); err != nil {
+		return nil, err
+	}
+	ruler, clear, err := h.read(ctx, firstReads)
+	if err == nil && !clear {
+		var fine []segment
+		if fine, err = fineEdges(py, coarse); err != nil {
+			return nil, err
+		}
+		if err := h.add(fine); err != nil {
+			return nil, err
+		}
+		ruler, clear, err = h.read(ctx, maxReads)
+	}
+	if err == nil && clear {
+		err = h.beside(ruler)
+	}
+	return h.reads, err
+}
+
+const (
+	firstReads = 24  // candidates read at most along the coarse edges
+	maxReads   = 240 // and along the fine ones
+	batch      = 4
+	maxBeside  = 32  // more of them on a clear ruler
+	clearWorth = 120 // a ladder of this worth is a ruler beyond doubt
+)
+
+// hunt is what was found while a ruler is sought.
+type hunt struct {
+	py     pyramid
+	unit   Unit        // said by a person
+	traced []Frame     // px of the work level
+	unread []candidate // the likeliest first
+	reads  []read
+}
+
+// read reads candidates, n at most, until one is a ruler beyond doubt; in
+// batches, so that the many behind it need not be read.
+func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err error) {
+	for n = min(n, len(h.unread)); n > 0 && !clear; {
+		if err := ctx.Err(); err != nil {
+			return ruler, false, err
+		}
+		k := min(batch, n)
+		for _, q := range readAll(h.py, h.unread[:k]) {
+			h.reads = append(h.reads, *q)
+			if !clear && q.worth() > clearWorth && (h.unit == "" || q.has(h.unit)) {
+				clear, ruler = true, *q
+			}
+		}
+		h.unread, n = h.unread[k:], n-k
+	}
+	return ruler, clear, nil
+}
+
+// beside reads what else lies on a ruler: its true edge and its other scale may
+// be among it.
+func (h *hunt) beside(r read) error {
+	s := r.scale
+	x, y := s.Frame.Point((s.Lo+s.Hi)/2, 0)
+	x0, y0 := s.Frame.Point(s.Lo, 0)
+	x1, y1 := s.Frame.Point(s.Hi, 0)
+	n := math.Hypot(x1-x0, y1-y0)
+	own := segment{X: x, Y: y, TX: (x1 - x0) / n, TY: (y1 - y0) / n, Lo: -n / 2, Hi: n / 2}
+	sw := defaultSweep()
+	sw.Directions, sw.SpreadDeg = 1, 1.5
+	segs, err := sweep(h.py, []segment{own}, sw)
+	if err != nil {
+		return err
+	}
+	near := []segment{own} // a line that crosses the edge ends on it
+	for _, g := range segs {
+		if r.besides(g.X, g.Y) {
+			near = append(near, g)
+		}
+	}
+	if err := h.add(near); err != nil {
+		return err
+	}
+	var cands []candidate
+	for _, c := range h.unread {
+		if len(cands) == maxBeside {
+			break
+		}
+		x, y := c.frame.Point((c.frame.Lo+c.frame.Hi)/2, 0)
+		parallel := math.Abs(c.frame.NX*s.Frame.NX+c.frame.NY*s.Frame.NY) >= 0.985
+		if parallel && r.besides(x, y) && r.mayStandBeside(c.comb.periodPx) {
+			cands = append(cands, c)
+		}
+	}
+	for _, q := range readAll(h.py, cands) {
+		h.reads = append(h.reads, *q)
+	}
+	return nil
+}
+
+// besides says whether a point may lie on the ruler that carries a ladder: no
+// further from its marked edge than a ruler is wide.
+func (r read) besides(x, y float64) bool {
+	wide := 6 / math.Abs(r.scale.InPerPx((r.scale.Lo+r.scale.Hi)/2))
+	along, depth := r.scale.Frame.Locate(x, y)
+	return along > r.scale.Lo-wide && along < r.scale.Hi+wide && math.Abs(depth) < wide
+}
+
+// mayStandBeside says whether marks so far apart may be the ladder's own, seen
+// from another line, or those of another scale on the same ruler, however the
+// ladder is understood.
+func (r read) mayStandBeside(periodPx float64) bool {
+	near := func(px float64) bool { return math.Abs(math.Log(periodPx/px)) < acrossRuler }
+	if near(r.ladder.periodPx) {
+		return true
+	}
+	for _, q := range r.readings {
+		inchPx := r.ladder.periodPx * float64(q.divisions) / q.unit.Inches()
+		for _, sc := range schemes() {
+			if near(inchPx * sc.unit.Inches() / float64(sc.divisions)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// acrossRuler is how far perspective may set the two scales of a ruler apart, as
+// the logarithm of their px per inch.
+const acrossRuler = 0.08
+
+// coarseEdges are the edges that are seen from afar, in px of the photo.
+func coarseEdges(py pyramid) ([]segment, error) { return linesOf(py, lineSearches()[0]) }
+
+// fineEdges are finer edges than the coarse ones, and fainter ones nearly
+// parallel to any known.
+func fineEdges(py pyramid, coarse []segment) ([]segment, error) {
+	fine, err := linesOf(py, lineSearches()[1])
+	if err != nil {
+		return nil, err
+	}
+	faint, err := sweep(py, slices.Concat(coarse, fine), defaultSweep())
+	return append(fine, faint...), err
+}
+
+func linesOf(py pyramid, s lineSearch) ([]segment, error) {
+	l, err := py.reduced(s.SidePx)
+	if err != nil {
+		return nil, err
+	}
+	return findLines(l.Plane, l.k, s), nil
+}
+
+func sweep(py pyramid, known []segment, s sweepSearch) ([]segment, error) {
+	l, err := py.reduced(s.SidePx)
+	if err != nil {
+		return nil, err
+	}
+	return sweepEdges(l.Plane, l.k, known, s), nil
+}
+
+type candidate struct {
+	frame  Frame   // full-photo pixels
+	held   float64 // see traceEdge
+	comb   comb
+	weight float64 // candidates are read in falling order of it
+}
+
+// add traces edges and looks for combs on both sides of those not yet traced.
+func (h *hunt) add(segs []segment) error {
+	work := h.py.work
+	frames := make([]Frame, len(segs))
+	held := make([]float64, len(segs))
+	SideBySide(len(segs), func(i int) {
+		g := segs[i]
+		g.X, g.Y = (g.X+0.5)*work.k-0.5, (g.Y+0.5)*work.k-0.5
+		g.Lo, g.Hi = g.Lo*work.k, g.Hi*work.k
+		frames[i], held[i] = traceEdge(work.Plane, newFrame(g), 8)
+	})
+	var fresh []int
+	for i, f := range frames {
+		if !sameEdge(h.traced, f) {
+			h.traced, fresh = append(h.traced, f), append(fresh, i)
+		}
+	}
+	// side by side, gathered in the edges' order
+	slots := make([][]candidate, len(fresh))
+	errs := make([]error, len(fresh))
+	SideBySide(len(fresh), func(i int) { slots[i], errs[i] = combsAlong(h.py, frames[fresh[i]], held[fresh[i]]) })
+	if err := errors.Join(errs...); err != nil {
+		return err
+	}
+	h.unread = slices.Concat(append([][]candidate{h.unread}, slots...)...)
+	sort.SliceStable(h.unread, func(i, j int) bool { return h.unread[i].weight > h.unread[j].weight })
+	return nil
+}
+
+// combsAlong are the combs on both sides of one edge.
+func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
+	work, kw := py.work.Plane, py.work.k
+	var out []candidate
+	for _, side := range [2]Frame{f, f.Flipped()} {
+		lo, hi := side.Inside(work, side.Lo, side.Hi, 0, 8)
+		if hi-lo < 60 {
+			continue
+		}
+		st := sampleStrip(work, side, lo, hi, 0, 32, 1)
+		if st.cols == 0 {
+			continue
+		}
+		var best []comb
+		depths := [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}}
+		var profs [][]float64
+		for _, d := range depths {
+			profs = append(profs, st.profile(d[0], d[1]))
+		}
+		combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 2})
+		if err != nil {
+			return nil, err
+		}
+		for i, cs := range combs {
+			for _, c := range cs {
+				c.depth = depths[i]
+				best = append(best, c)
+			}
+		}
+		sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+		// An edge that carries a strong comb of wires is a likely ruler's
+		// edge, so that its weaker combs come before the strong ones of
+		// edges of less note.
+		weight := 0.0
+		if len(best) > 0 {
+			weight = best[0].strength
+		}
+		var kept []float64
+		keep := func(c comb) {
+			for _, t := range kept {
+				if math.Abs(c.periodPx/t-1) < 0.1 {
+					return
+				}
+			}
+			if len(kept) < 4 && c.periodPx > 1.9 {
+				kept = append(kept, c.periodPx)
+				full := candidate{frame: scaleFrame(side, 1/kw), held: held, comb: scaleComb(c, 1/kw)}
+				full.weight = weight * likeMarks(py, full) * math.Max(0.2, held)
+				out = append(out, full)
+				weight /= 2
+			}
+		}
+		for _, c := range best {
+			keep(c)
+		}
+		// Wires of twice the spacing can drown the marks' own comb.
+		for _, c := range best {
+			c.periodPx /= 2
+			c.strength /= 2
+			keep(c)
+		}
+	}
+	return out, nil
+}
+
+// sameEdge says whether an edge was traced before from another start.
+func sameEdge(seen []Frame, f Frame) bool {
+	for _, g := range seen {
+		near := 0
+		for _, t := range [3]float64{0.1, 0.5, 0.9} {
+			x, y := f.Point(f.Lo+t*(f.Hi-f.Lo), 0)
+			a, d := g.Locate(x, y)
+			if math.Abs(d) < 1.5 && a > g.Lo-10 && a < g.Hi+10 {
+				near++
+			}
+		}
+		if near == 3 {
+			return true
+		}
+	}
+	return false
+}
