@@ -187,10 +187,19 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
 	}
 	if b.HolesHidden {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("if this is a rigid heddle, the ruler hides its holes and it has %.2f dents per inch: say --part, or lay the ruler off the middle", 2*p.PerInch))
+		r.Warnings = append(r.Warnings, otherReading(b.Kind, p.PerInch))
 	}
 	r.size(b.Kind, p, choices, opt)
 	return r
+}
+
+// otherReading says what the part is if its bands were taken for the wrong kind
+// where the ruler hides what would tell.
+func otherReading(kind vision.Kind, perInch float64) string {
+	if kind == vision.RigidHeddle {
+		return fmt.Sprintf("if this is a reed, it has %.2f dents per inch: say --part, or lay the ruler off the middle, where a heddle's holes are seen", perInch/2)
+	}
+	return fmt.Sprintf("if this is a rigid heddle, the ruler hides its holes and it has %.2f dents per inch: say --part, or lay the ruler off the middle", 2*perInch)
 }
 
 // size fills in what follows from a pitch: its budget, the size with its

@@ -45,8 +45,8 @@ type Band struct {
 type Bands struct {
 	Kind            Kind
 	KindProbability float64
-	// HolesHidden says that the bands may be the slots of a rigid heddle whose
-	// holes lie under the ruler; then it has twice as many dents.
+	// HolesHidden says that the bands may as well be the slots of a rigid heddle
+	// whose holes lie under the ruler as the wires of a reed of half as many dents.
 	HolesHidden bool
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
@@ -100,8 +100,8 @@ type Options struct {
 const minPxPerBand = 2.9
 
 // coarsest is the fewest bands per inch that are looked for: the slots of a
-// rigid heddle of 5 dents. Below it lie shadows, digits and the picture's edge.
-const coarsest = 2.3
+// rigid heddle of 4 dents. Below it lie shadows, digits and the picture's edge.
+const coarsest = 1.9
 
 // FindBands counts the bands beside the ruler's marked edge. found is false
 // where nothing regular crosses it.
@@ -149,9 +149,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
-	k := kindOf(p, s, ln, t, ppi, opt.Kind)
-	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
-	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.locate(sig.highPass(0.75/t.PerInch), s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
@@ -162,6 +159,14 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		focalPx = 0.8 * float64(max(p.W, p.H))
 	}
 	b.frontOf(st, ln, sig, s, focalPx)
+	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
+	slots := 0.0
+	if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
+		slots = a.slotOdds()
+	}
+	k := kindOf(p, s, ln, t, ppi, slots, opt.Kind)
+	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
+	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	return b, true, nil
 }
 

@@ -122,12 +122,54 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 			break
 		}
 	}
+	f /= float64(subharmonic(s, f, fMin))
 	t.Line = best / math.Max(sp.floorNear(at, width), 1e-9)
 	t.PerInch = refine(s, f)
 	// Rife & Boorstyn 1974: var(f) ≥ 6σ²/((2π)² A² n) / span², a tone in white noise;
 	// the floor of the spectrum stands for σ.
 	t.U = math.Sqrt(6) / (2 * math.Pi * span) / math.Max(t.Line, 1) * 2
 	return t, true
+}
+
+// subharmonic is how many periods of the frequency f make one of the signal: 1
+// where a spacing is like the next one, 2 or 3 where it is only like the second
+// or third from it. A wire with a dark side and a bright one, or a slot with its
+// wall, has a weak fundamental among strong harmonics, and the spectrum alone
+// then takes a harmonic for it.
+func subharmonic(s signal, f, fMin float64) int {
+	// Slots and holes between them are alike to a half or more, although the
+	// holes cross a part of the rows only.
+	const alike, clear = 0.5, 0.3
+	next := s.likeness(1 / f)
+	for _, k := range []int{2, 3} {
+		if f/float64(k) < fMin {
+			break
+		}
+		if r := s.likeness(float64(k) / f); r > clear && next < alike*r {
+			return k
+		}
+	}
+	return 1
+}
+
+// likeness is the correlation of the signal with itself at a distance.
+func (g signal) likeness(distance float64) float64 {
+	best := 0.0
+	around := int(0.03 * distance / g.du)
+	for lag := int(distance/g.du) - around; lag <= int(distance/g.du)+1+around; lag++ {
+		var ab, aa, bb float64
+		for i := 0; i+lag < len(g.v); i++ {
+			if a, b := g.v[i], g.v[i+lag]; a == a && b == b {
+				ab += a * b
+				aa += a * a
+				bb += b * b
+			}
+		}
+		if aa > 0 && bb > 0 {
+			best = math.Max(best, ab/math.Sqrt(aa*bb))
+		}
+	}
+	return best
 }
 
 // refine maximises the power in the first four harmonics over frequency.

@@ -1,0 +1,225 @@
+package vision
+
+import "math"
+
+// A spacing of bands as coarse as the slots of a rigid heddle has a narrow arc
+// and a wide one. In a reed the narrow arc is solid: a wire. In a rigid heddle
+// of which only the slots cross the ruler's edge the wide one is: a bar of the
+// panel. Whatever is solid is deep, and off the point straight below the camera
+// its side faces show in the openings beside it, more the farther off. So the
+// inside of an opening changes along the row, and what is solid looks the same
+// from end to end.
+
+// arcs is what the two arcs of a spacing show.
+type arcs struct {
+	// narrow is the narrow arc's share of the spacing.
+	narrow float64
+	// darker is ln of the wide arc's grey level over the narrow one's.
+	darker float64
+	// change is how much the two halves of the wide arc drift apart along the
+	// row, over the arc's grey level.
+	change float64
+	// narrowChange is ln of how much the halves of the narrow arc do so, over
+	// those of the wide one.
+	narrowChange float64
+}
+
+// arcBins is how finely a spacing is divided; arcGroups into how many stretches,
+// at most, the row is.
+const (
+	arcBins   = 48
+	arcGroups = 8
+)
+
+// folded is a row of bands folded into one spacing, once for each stretch of
+// the row.
+type folded [][arcBins]float64
+
+// fold averages the bands of each stretch of the row.
+func fold(sig signal, l lattice) folded {
+	n := min(arcGroups, l.count/3)
+	f := make(folded, n)
+	for i := range f {
+		bands := 0.0
+	band:
+		for k := i * l.count / n; k < (i+1)*l.count/n; k++ {
+			var one [arcBins]float64
+			for j := range one {
+				one[j] = sig.at(l.first + l.T*(float64(k)+(float64(j)+0.5)/arcBins-0.5))
+				if one[j] != one[j] {
+					continue band
+				}
+			}
+			for j, v := range one {
+				f[i][j] += v
+			}
+			bands++
+		}
+		for j := range f[i] {
+			f[i][j] /= bands // NaN where no band was seen whole
+		}
+	}
+	seen := f[:0]
+	for _, g := range f {
+		if g[0] == g[0] {
+			seen = append(seen, g)
+		}
+	}
+	return seen
+}
+
+// arcsOf folds the row by the lattice, and by lattices a little wider and
+// narrower, for the spacing may have been read between the fronts and the backs:
+// the one in which most of the spacing looks the same from end to end counts. ok
+// is false where the row is too short, or has no narrow arc.
+func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
+	const tries, step = 8, 0.04 // of a spacing, at the row's ends
+	best := 0.0
+	for i := -tries; i <= tries; i++ {
+		half := float64(l.count-1) / 2
+		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
+		t.first = l.middle() - half*t.T
+		f := fold(sig, t)
+		if len(f) < 2 {
+			return a, false
+		}
+		if p := f.plain(); p > best {
+			if x, fine := f.arcs(pxPerBand); fine {
+				a, ok, best = x, true, p
+			}
+		}
+	}
+	return a, ok
+}
+
+// plain is the share of the spacing that stays at the level of its stretch of
+// the row, in all of them.
+func (f folded) plain() float64 {
+	var off [arcBins]float64
+	peak := 0.0
+	for _, g := range f {
+		m := medianOf(g[:])
+		for j, v := range g {
+			off[j] += (v - m) * (v - m)
+			peak = math.Max(peak, off[j])
+		}
+	}
+	const level = 0.2 // of the peak
+	sum := 0.0
+	for _, v := range off {
+		sum += 1 / (1 + math.Exp((math.Sqrt(v/peak)-level)/(0.15*level)))
+	}
+	return sum / arcBins
+}
+
+// arcs tells the arcs apart and compares their halves along the row.
+func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
+	var mean [arcBins]float64
+	for j := range mean {
+		v := make([]float64, len(f))
+		for i, g := range f {
+			v[i] = g[j]
+		}
+		mean[j] = medianOf(v)
+	}
+	level := medianOf(mean[:])
+	at := 0
+	for j, v := range mean {
+		if math.Abs(v-level) > math.Abs(mean[at]-level) {
+			at = j
+		}
+	}
+	top := math.Abs(mean[at] - level)
+	if top == 0 {
+		return a, false
+	}
+	off := func(j int) float64 { return math.Abs(mean[(j+arcBins)%arcBins]-level) / top }
+	lo, hi := at, at
+	for hi-lo < arcBins && off(lo-1) > 0.5 {
+		lo--
+	}
+	for hi-lo < arcBins && off(hi+1) > 0.5 {
+		hi++
+	}
+	n := hi - lo + 1
+	// clear of the blur of the borders
+	border := max(1, int(math.Ceil(1.6/pxPerBand*arcBins)))
+	wideLo, wideHi := hi+1+border, lo+arcBins-1-border
+	if n > arcBins*2/3 || wideHi-wideLo < 4 {
+		return a, false
+	}
+	coreLo, coreHi := lo+border, hi-border
+	if coreLo > coreHi {
+		coreLo, coreHi = (lo+hi)/2, (lo+hi+1)/2
+	}
+	third, half := (wideHi-wideLo)/3, n/2
+	var wide, narrow, wideLevel, narrowLevel []float64
+	for _, g := range f {
+		over := func(a, b int) float64 {
+			sum := 0.0
+			for j := a; j <= b; j++ {
+				sum += g[(j+arcBins)%arcBins]
+			}
+			return sum / float64(b-a+1)
+		}
+		wideLevel = append(wideLevel, over(wideLo+third, wideHi-third))
+		narrowLevel = append(narrowLevel, over(coreLo, coreHi))
+		wide = append(wide, over(wideLo, wideLo+third)-over(wideHi-third, wideHi))
+		narrow = append(narrow, over(lo, lo+max(half-1, 0))-over(hi-max(half-1, 0), hi))
+	}
+	w, m := medianOf(wideLevel), medianOf(narrowLevel)
+	a.narrow = float64(n) / arcBins
+	const veil = 4 // grey levels: what is black is no darker than that
+	a.darker = math.Log((w + veil) / (m + veil))
+	a.change = spread(wide) / (w + 2*veil)
+	a.narrowChange = math.Log((math.Abs(drift(narrow)) + 1) / (math.Abs(drift(wide)) + 1))
+	return a, true
+}
+
+// drift is half of what v changes from its first to its last value, by a
+// straight line through all of them.
+func drift(v []float64) float64 {
+	var xy, xx float64
+	for i, y := range v {
+		x := 2*float64(i)/float64(len(v)-1) - 1
+		xy += x * y
+		xx += x * x
+	}
+	return xy / xx
+}
+
+// spread is the standard deviation of v.
+func spread(v []float64) float64 {
+	var sum, sq float64
+	for _, x := range v {
+		sum += x
+	}
+	mean := sum / float64(len(v))
+	for _, x := range v {
+		sq += (x - mean) * (x - mean)
+	}
+	return math.Sqrt(sq / float64(len(v)))
+}
+
+// cues are what the arcs tell, each bounded, so that none decides alone.
+func (a arcs) cues() [4]float64 {
+	return [4]float64{
+		bound(math.Log(a.change+0.01)+3.4, -1.2, 1.5),
+		bound(a.narrowChange-0.7, -2, 1.5),
+		bound(a.darker, -0.5, 0.5),
+		bound(math.Log(a.narrow/0.2), -0.6, 0.6),
+	}
+}
+
+func bound(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
+
+// slotOdds is the logarithm of the odds that the narrow arcs are the slots of a
+// rigid heddle and not the wires of a reed.
+func (a arcs) slotOdds() float64 {
+	w := [4]float64{-2.36, 0.75, 0.69, -1.47}
+	z := -0.13
+	for i, c := range a.cues() {
+		z += w[i] * c
+	}
+	return z
+}
