@@ -17,7 +17,7 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := h.add(coarse); err != nil {
+	if err := h.add(coarse, 0); err != nil {
 		return nil, err
 	}
 	ruler, clear, err := h.read(ctx, firstReads)
@@ -26,7 +26,7 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		if fine, err = fineEdges(py, coarse); err != nil {
 			return nil, err
 		}
-		if err := h.add(fine); err != nil {
+		if err := h.add(fine, 0); err != nil {
 			return nil, err
 		}
 		ruler, clear, err = h.read(ctx, maxReads)
@@ -41,8 +41,12 @@ const (
 	firstReads = 24  // candidates read at most along the coarse edges
 	maxReads   = 240 // and along the fine ones
 	batch      = 4
-	maxBeside  = 32  // more of them on a clear ruler
+	maxEdges   = 14  // looked at on a clear ruler
+	maxBeside  = 24  // candidates read on them at most
 	clearWorth = 120 // a ladder of this worth is a ruler beyond doubt
+	// clearlyHeld is the share of an edge that is there at least, of the edges of
+	// a ruler found beyond doubt.
+	clearlyHeld = 0.6
 )
 
 // hunt is what was found while a ruler is sought.
@@ -90,11 +94,11 @@ func (h *hunt) beside(r read) error {
 	}
 	near := []segment{own} // a line that crosses the edge ends on it
 	for _, g := range segs {
-		if r.besides(g.X, g.Y) {
+		if len(near) < maxEdges && r.besides(g.X, g.Y) {
 			near = append(near, g)
 		}
 	}
-	if err := h.add(near); err != nil {
+	if err := h.add(near, clearlyHeld); err != nil {
 		return err
 	}
 	var cands []candidate
@@ -102,9 +106,7 @@ func (h *hunt) beside(r read) error {
 		if len(cands) == maxBeside {
 			break
 		}
-		x, y := c.frame.Point((c.frame.Lo+c.frame.Hi)/2, 0)
-		parallel := math.Abs(c.frame.NX*s.Frame.NX+c.frame.NY*s.Frame.NY) >= 0.985
-		if parallel && r.besides(x, y) && r.mayStandBeside(c.comb.periodPx) {
+		if c.held >= clearlyHeld && r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
 			cands = append(cands, c)
 		}
 	}
@@ -114,12 +116,39 @@ func (h *hunt) beside(r read) error {
 	return nil
 }
 
-// besides says whether a point may lie on the ruler that carries a ladder: no
-// further from its marked edge than a ruler is wide.
+// widthPx is how wide the ruler that carries a ladder may be.
+func (r read) widthPx() float64 {
+	const widestIn = 2.4
+	w := widestIn / math.Abs(r.scale.InPerPx((r.scale.Lo+r.scale.Hi)/2))
+	if r.scale.Unit == Inch && r.scale.Divisions == 10 {
+		w *= 2.54 // it may be millimetres yet
+	}
+	return w
+}
+
+// besides says whether a point may lie on the ruler that carries a ladder.
 func (r read) besides(x, y float64) bool {
-	wide := 6 / math.Abs(r.scale.InPerPx((r.scale.Lo+r.scale.Hi)/2))
+	wide := r.widthPx()
 	along, depth := r.scale.Frame.Locate(x, y)
 	return along > r.scale.Lo-wide && along < r.scale.Hi+wide && math.Abs(depth) < wide
+}
+
+// mayCarry says whether the edge of a candidate may be the true edge of the
+// ladder, or the other edge of its ruler seen from the ruler's inside.
+func (r read) mayCarry(c candidate) bool {
+	x, y := c.frame.Point((c.frame.Lo+c.frame.Hi)/2, 0)
+	if !r.besides(x, y) {
+		return false
+	}
+	_, depth := r.scale.Frame.Locate(x, y)
+	const parallel, own = 0.985, 0.15 // in parts of the ruler's width
+	switch facing := c.frame.NX*r.scale.Frame.NX + c.frame.NY*r.scale.Frame.NY; {
+	case facing > parallel:
+		return math.Abs(depth) < own*r.widthPx()
+	case facing < -parallel:
+		return depth > own*r.widthPx()
+	}
+	return false
 }
 
 // mayStandBeside says whether marks so far apart may be the ladder's own, seen
@@ -182,8 +211,9 @@ type candidate struct {
 	weight float64 // candidates are read in falling order of it
 }
 
-// add traces edges and looks for combs on both sides of those not yet traced.
-func (h *hunt) add(segs []segment) error {
+// add traces edges and looks for combs on both sides of those not yet traced, of
+// which there is an edge on a share leastHeld or more.
+func (h *hunt) add(segs []segment, leastHeld float64) error {
 	work := h.py.work
 	frames := make([]Frame, len(segs))
 	held := make([]float64, len(segs))
@@ -195,7 +225,7 @@ func (h *hunt) add(segs []segment) error {
 	})
 	var fresh []int
 	for i, f := range frames {
-		if !sameEdge(h.traced, f) {
+		if held[i] >= leastHeld && !sameEdge(h.traced, f) {
 			h.traced, fresh = append(h.traced, f), append(fresh, i)
 		}
 	}
