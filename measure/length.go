@@ -101,6 +101,7 @@ func measureLength(ctx context.Context, k *Kept, opt LengthOptions, colour func(
 			r.Ruler, r.Evidence = base.Ruler, base.Evidence
 			return r, dbg.write()
 		}
+		s.plane = e.Plane
 	}
 	return answerLength(base, s, e, opt), dbg.write()
 }
@@ -159,7 +160,7 @@ func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) Len
 	for _, q := range e.At {
 		r.Ends = append(r.Ends, Point{q[0] + 0.5, q[1] + 0.5})
 	}
-	lift := liftOf(s, e, opt)
+	lift := liftOf(s, e, opt).heightBySize(opt.What, e)
 	b := lengthBudget(s, e, lift)
 	in := e.LengthIn * math.Exp(lift.ln)
 	r.Budget = b

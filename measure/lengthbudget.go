@@ -18,6 +18,7 @@ type lift struct {
 	distanceU  float64 // relative
 	ln         float64 // to add to the logarithm of the length
 	told       bool
+	bySize     bool // the part's dents told it
 }
 
 // Stated priors of heights, in millimetres (common practice, no source).
@@ -88,7 +89,10 @@ func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
 		return BudgetLine{Source: source, RelativeU: rel, Note: note}
 	}
 	note := ""
-	if !l.told {
+	switch {
+	case l.bySize:
+		note = "heights told by the dents, which are of a made size"
+	case !l.told:
 		note = "heights not told"
 	}
 	return []BudgetLine{

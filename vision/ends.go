@@ -30,9 +30,15 @@ type Ends struct {
 	Probability float64
 	// UnderRuler says whether the ruler lies on the thing, not beside it.
 	UnderRuler bool
+	// Plane is that of the ruler's face, bettered by parallel lines of the part.
+	Plane Plane
 	// Eye is the pair of ends of a string heddle's eye, where EyeIn > 0.
 	Eye         [2][2]float64
 	EyeIn, EyeU float64
+	// SpacingIn is the spacing of the wires or slots in the plane of the ruler's
+	// face, SpacingU its standard uncertainty; 0: not told. DentsPerSpacing is
+	// how many dents it stands for: one of a reed, two from slot to slot.
+	SpacingIn, SpacingU, DentsPerSpacing float64
 	// Wires is how many wires or slots stand between the ends, 0: not counted.
 	Wires int
 }
@@ -59,6 +65,9 @@ func FindEnds(ctx context.Context, img photo.Colour, pl Plane, of EndsOf) (e End
 		e, found = findSley(img, pl)
 	case EndsOfString:
 		e, found = findString(img, pl)
+	}
+	if found && e.Plane.G == 0 {
+		e.Plane = pl
 	}
 	return e, found, ctx.Err()
 }

@@ -173,11 +173,11 @@ func (q patch) between(a, b edgeLine) Ends {
 	mid := (q.d0 + q.depth(q.rows-1)) / 2
 	for i, l := range [2]edgeLine{a, b} {
 		in[i] = s.In(l.along)
-		x, y := s.Frame.Point(l.along+(pl.leanAt(l.along)+l.extra)*mid, mid)
+		x, y := s.Frame.Point(l.along+(q.leanAt(l.along)+l.extra)*mid, mid)
 		e.At[i] = [2]float64{x, y}
 	}
 	m := (a.along + b.along) / 2
-	skew := math.Atan((a.extra + b.extra) / 2 * pl.turn(m))
+	skew := q.skew((a.extra+b.extra)/2, m)
 	e.LengthIn = math.Abs(in[1]-in[0]) * math.Cos(skew)
 	e.UIn = math.Hypot(a.u, b.u) * math.Abs(s.InPerPx(m))
 	// edges that are not parallel in the plane are not known better than that

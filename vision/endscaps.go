@@ -18,7 +18,10 @@ func findReedEnds(img photo.Colour, pl Plane) (Ends, bool) {
 	}
 	e := f.q.between(l, r)
 	e.Probability = p
-	e.UnderRuler = f.underRuler()
+	if f.goesOn() {
+		e.Probability *= 0.2
+	}
+	f.tell(&e)
 	return e, true
 }
 
@@ -33,16 +36,19 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	e := f.endsOf(a, b)
 	// the places of the two end wires are read in shadow; the spacing of all is
 	// known far better
-	e.LengthIn *= f.spacing * float64(n-1) / (b - a)
-	e.UIn = math.Hypot(0.15*f.T, f.spacingU*float64(n-1))
+	e.LengthIn = f.spacing * float64(n-1) * math.Cos(f.q.skew(0, 0))
+	e.UIn = math.Hypot(0.1*f.T, f.spacingU*float64(n-1))
 	e.Wires = n
 	e.Probability = 0.93
+	if f.goesOn() {
+		e.Probability = 0.2
+	}
 	if f.doubtful {
 		// one wire more or less at an end
-		e.Probability = 0.7
+		e.Probability *= 0.75
 		e.UIn = math.Hypot(e.UIn, 0.5*f.T)
 	}
-	e.UnderRuler = f.underRuler()
+	f.tell(&e)
 	return e, true
 }
 
@@ -52,14 +58,14 @@ func (f wireField) endsOf(a, b float64) Ends {
 	q := f.q
 	s := q.plane.Scale
 	var e Ends
-	d := (q.depth(f.r0) + q.depth(f.r1-1)) / 2
+	d := (q.d0 + q.depth(q.rows-1)) / 2
 	for i, u := range [2]float64{a, b} {
 		along := s.Along(u)
-		x, y := s.Frame.Point(along+(q.plane.leanAt(along)+f.extra)*d, d)
+		x, y := s.Frame.Point(along+q.leanAt(along)*d, d)
 		e.At[i] = [2]float64{x, y}
 	}
 	m := (s.Along(a) + s.Along(b)) / 2
-	e.LengthIn = math.Abs(b-a) * math.Cos(math.Atan(f.extra*q.plane.turn(m)))
+	e.LengthIn = math.Abs(b-a) * math.Cos(q.skew(0, m))
 	e.UIn = 0.15 * f.T
 	return e
 }
@@ -68,26 +74,45 @@ func (f wireField) endsOf(a, b float64) Ends {
 func (f wireField) underRuler() bool {
 	// the field reaches a baulk's width beyond its wires
 	const baulkIn = 0.5
-	d0, d1 := f.q.depth(f.r0), f.q.depth(f.r1-1)
+	d0, d1 := f.q.d0, f.q.depth(f.q.rows-1)
 	return d0 < baulkIn*f.ppi && d1 > -baulkIn*f.ppi
+}
+
+// goesOn tells whether the wires reach to where the patch ends, at the picture's
+// edge or where the scale is read no further: what was found last is no end.
+func (f wireField) goesOn() bool {
+	n := len(f.sig.v)
+	seen := func(i int) bool { return f.sig.v[i] == f.sig.v[i] }
+	i, j := 0, n-1
+	for i < n && !seen(i) {
+		i++
+	}
+	for j > i && !seen(j) {
+		j--
+	}
+	const near = 2.5 // spacings
+	first, last := f.places[0], f.places[len(f.places)-1]
+	return first-(f.sig.u0+float64(i)*f.sig.du) < near*f.T || f.sig.u0+float64(j)*f.sig.du-last < near*f.T
+}
+
+// tell adds what the wires tell of the ruler's place and of the plane.
+func (f wireField) tell(e *Ends) {
+	e.UnderRuler, e.Plane = f.underRuler(), f.q.plane
+	if f.frontTold {
+		e.SpacingIn, e.SpacingU, e.DentsPerSpacing = f.spacing*math.Cos(f.q.skew(0, 0)), f.spacingU, 1
+		if f.kind == RigidHeddle {
+			e.DentsPerSpacing = 2
+		}
+	}
 }
 
 // caps are the outer faces of the two end caps: clear edges along the whole
 // field, outside of its wires, as far from the first as from the last.
 func (f wireField) caps() (l, r edgeLine, probability float64) {
 	s := f.q.plane.Scale
-	lines := f.q.edgeLines(f.r0, f.r1, lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 400})
 	a, b := f.places[0], f.places[len(f.places)-1]
-	var left, right []edgeLine
-	for _, x := range lines {
-		u := s.In(x.along)
-		switch {
-		case u < a && u > a-capReachIn:
-			left = append(left, x)
-		case u > b && u < b+capReachIn:
-			right = append(right, x)
-		}
-	}
+	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
+	left, right := f.linesBeside(a-capReachIn, a, opt), f.linesBeside(b, b+capReachIn, opt)
 	best := 0.0
 	for _, x := range left {
 		for _, y := range right {
@@ -102,4 +127,21 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 		}
 	}
 	return l, r, math.Min(0.97, probability*1.5)
+}
+
+// linesBeside are the long edges that meet the ruler between two places, inches.
+func (f wireField) linesBeside(from, to float64, opt lineSearch) (out []edgeLine) {
+	const margin = 0.25 // inches, for the filter and for edges that lean
+	s := f.q.plane.Scale
+	u, v := s.Along(from-margin), s.Along(to+margin)
+	q := f.q.columns(math.Min(u, v), math.Max(u, v))
+	if q.cols == 0 {
+		return nil
+	}
+	for _, x := range q.edgeLines(0, q.rows, opt) {
+		if in := s.In(x.along); in > from && in < to {
+			out = append(out, x)
+		}
+	}
+	return out
 }

@@ -3,15 +3,19 @@ package vision
 import (
 	"math"
 
+	"dentcount/calib"
 	"dentcount/photo"
 )
 
 // patch is what lies beside a ruler, drawn upright: column c is the line that
 // is square to the ruler in the ruler's own plane and meets its marked edge at
 // along = lo + c pixels; row r lies at depth d0 + r·step pixels from the edge.
-// Values are grey levels of the three channels; NaN outside the picture.
+// Where slant is not 0 the columns lie off square, by slant/G in the plane, all
+// parallel there. Values are grey levels of the three channels; NaN outside the
+// picture.
 type patch struct {
 	plane      Plane
+	slant      float64
 	lo         float64
 	d0, step   float64
 	cols, rows int
@@ -38,9 +42,27 @@ func (pl Plane) turn(along float64) float64 {
 	return (s.B - s.A*s.C) / (q * q) / (pl.G / q)
 }
 
+// leanAt is the direction in the photo of the patch's columns.
+func (q patch) leanAt(along float64) float64 {
+	s := q.plane.Scale
+	t := along / s.Half
+	x := (s.A + s.B*t) / (1 + s.C*t)
+	return q.plane.leanAt(along) + q.slant/(s.B-x*s.C)
+}
+
+// skew is the angle between two edges' common direction and square, in the plane.
+func (q patch) skew(extra, along float64) float64 {
+	return math.Atan(q.slant/q.plane.G + extra*q.plane.turn(along))
+}
+
 // drawPatch samples the picture for along in [lo, hi] and depths [d0, d1].
 func drawPatch(img photo.Colour, pl Plane, lo, hi, d0, d1, step float64) patch {
-	q := patch{plane: pl, lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
+	return drawSlanted(img, pl, 0, lo, hi, d0, d1, step)
+}
+
+// drawSlanted draws a patch whose columns lie off square.
+func drawSlanted(img photo.Colour, pl Plane, slant, lo, hi, d0, d1, step float64) patch {
+	q := patch{plane: pl, slant: slant, lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
 	if q.cols < 16 || q.rows < 4 {
 		return patch{}
 	}
@@ -48,19 +70,57 @@ func drawPatch(img photo.Colour, pl Plane, lo, hi, d0, d1, step float64) patch {
 		q.ch[i] = make([]float32, q.cols*q.rows)
 	}
 	f := pl.Scale.Frame
-	planes := [3]photo.Plane{img.B, img.G, img.R}
-	for c := 0; c < q.cols; c++ {
-		a := lo + float64(c)
-		lean := pl.leanAt(a)
-		for r := 0; r < q.rows; r++ {
+	leans := make([]float64, q.cols)
+	for c := range leans {
+		leans[c] = q.leanAt(lo + float64(c))
+	}
+	const rowsAtOnce = 16
+	calib.SideBySide((q.rows+rowsAtOnce-1)/rowsAtOnce, func(n int) {
+		for r := n * rowsAtOnce; r < min(q.rows, (n+1)*rowsAtOnce); r++ {
 			d := q.depth(r)
-			x, y := f.Point(a+lean*d, d)
-			for i := range planes {
-				q.ch[i][r*q.cols+c] = float32(planes[i].At(x, y))
+			for c, lean := range leans {
+				x, y := f.Point(lo+float64(c)+lean*d, d)
+				q.set(r*q.cols+c, img, x, y)
 			}
 		}
-	}
+	})
 	return q
+}
+
+// set puts the picture's three values at (x, y) into cell i, bilinear; NaN
+// outside the picture.
+func (q patch) set(i int, img photo.Colour, x, y float64) {
+	w := img.G.W
+	x0, y0 := int(math.Floor(x)), int(math.Floor(y))
+	if x0 < 0 || y0 < 0 || x0+1 >= w || y0+1 >= img.G.H {
+		nan := float32(math.NaN())
+		q.ch[0][i], q.ch[1][i], q.ch[2][i] = nan, nan, nan
+		return
+	}
+	fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
+	k := y0*w + x0
+	for j, pix := range [3][]uint8{img.B.Pix, img.G.Pix, img.R.Pix} {
+		top := float32(pix[k])*(1-fx) + float32(pix[k+1])*fx
+		low := float32(pix[k+w])*(1-fx) + float32(pix[k+w+1])*fx
+		q.ch[j][i] = top*(1-fy) + low*fy
+	}
+}
+
+// columns is the part of a patch with along in [lo, hi].
+func (q patch) columns(lo, hi float64) patch {
+	c0, c1 := max(0, int(lo-q.lo)), min(q.cols, int(hi-q.lo)+1)
+	if c1-c0 < 16 {
+		return patch{}
+	}
+	o := q
+	o.lo, o.cols = q.lo+float64(c0), c1-c0
+	for i := range o.ch {
+		o.ch[i] = make([]float32, o.cols*o.rows)
+		for r := 0; r < q.rows; r++ {
+			copy(o.ch[i][r*o.cols:(r+1)*o.cols], q.ch[i][r*q.cols+c0:r*q.cols+c1])
+		}
+	}
+	return o
 }
 
 // alongOf is the part of the ruler's line, lengthened, that lies beside the picture.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 
+	"dentcount/calib"
 	"dentcount/photo"
 )
 
@@ -23,8 +24,6 @@ type wireField struct {
 	kind              Kind
 	q                 patch
 	ppi               float64
-	r0, r1            int     // its rows
-	extra             float64 // lean of the wires beyond that of lines square to the ruler
 	T                 float64 // spacing, inches on the ruler
 	sig               signal  // the field's profile, inches along the ruler
 	flat              signal  // the same, its contrast evened
@@ -33,13 +32,14 @@ type wireField struct {
 	match             []float64
 	spacing, spacingU float64 // T by regression, and its standard uncertainty
 	// doubtful is set where, at an end, something more stands that is half like a wire.
-	doubtful bool
-	bright   bool // the wires are the lighter lobes
+	doubtful  bool
+	frontTold bool // spacing is that of the wires' fronts
+	bright    bool // the wires are the lighter lobes
 }
 
-// luma is the profile of rows r0 ≤ r < r1 in grey, on an even grid of inches.
-func (q patch) luma(r0, r1 int, extra, ppi float64) signal {
-	p := q.profile(r0, r1, extra)
+// luma is the profile of all rows in grey, on an even grid of inches.
+func (q patch) luma(ppi float64) signal {
+	p := q.profile(0, q.rows, 0)
 	s := q.plane.Scale
 	v := make([]float64, q.cols)
 	for c := range v {
@@ -78,113 +78,78 @@ func findFieldOf(img photo.Colour, pl Plane, kind Kind) (f wireField, ok bool) {
 	// a scale read far beyond its last marks is no scale
 	span := s.Hi - s.Lo
 	lo, hi = math.Max(lo, s.Lo-0.6*span), math.Min(hi, s.Hi+0.6*span)
-	f.q = drawPatch(img, pl, lo, hi, -reedReachIn*f.ppi, reedReachIn*f.ppi, math.Max(1, f.ppi/40))
+	d0, d1, ok := f.findRows(img.G, pl, lo, hi)
+	if !ok {
+		return f, false
+	}
+	ways, ok := findFan(img.G, pl, lo, hi, d0, d1, f.T)
+	if !ok {
+		return f, false
+	}
+	f.q = drawSlanted(img, ways.plane, ways.slant, lo, hi, d0, d1, math.Max(1, f.ppi/40))
 	if f.q.cols == 0 {
 		return f, false
 	}
-	if !f.findRows() {
-		return f, false
-	}
-	f.findLean()
-	f.sig = f.q.luma(f.r0, f.r1, f.extra, f.ppi)
+	f.sig = f.q.luma(f.ppi)
 	f.flat = f.sig.highPass(0.75 * f.T)
 	f.plain = f.sig.highPassPlain(0.75 * f.T)
 	return f, f.follow()
 }
 
-// findRows finds the rows in which one tone runs along the ruler, and its spacing.
-func (f *wireField) findRows() bool {
-	q := f.q
-	per := max(1, int(0.15*f.ppi/q.step))
-	type band struct {
-		r0   int
-		tone tone
-		sp   spectrum
+// findRows finds the depths between which one tone runs along the ruler, and
+// its spacing.
+func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 float64, ok bool) {
+	g := gridOf(pl, lo, hi, 1.5)
+	if g.along == nil {
+		return 0, 0, false
 	}
-	var bands []band
-	for r := 0; r+per <= q.rows; r += per {
-		g := q.luma(r, r+per, 0, f.ppi)
+	high := 0.15 * f.ppi
+	n := int(2 * reedReachIn * f.ppi / high)
+	tones := make([]tone, n)
+	calib.SideBySide(n, func(i int) {
+		d := (float64(i) + 0.5 - float64(n)/2) * high
+		sig := g.row(p, pl.Scale.Frame, d-high/3, d, d+high/3)
 		seen := 0
-		for _, v := range g.v {
+		for _, v := range sig.v {
 			if v == v {
 				seen++
 			}
 		}
-		b := band{r0: r}
 		if float64(seen)*g.du > 3 {
-			h := g.highPass(0.4)
-			b.sp = h.spectrum()
-			if t, ok := findPeriod(h, coarsest, math.Min(f.ppi/2.2, 42)); ok {
-				b.tone = t
+			if t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(f.ppi/2.2, 42)); ok {
+				tones[i] = t
 			}
 		}
-		bands = append(bands, b)
-	}
+	})
 	best := 0.0
-	var f0 float64
 	from, to := 0, 0
-	for _, b := range bands {
-		if b.tone.PerInch == 0 {
+	for _, b := range tones {
+		if b.PerInch == 0 {
 			continue
 		}
 		// the longest run of bands that share this tone
-		for i := 0; i < len(bands); i++ {
-			n, miss, last := 0.0, 0, i
-			for j := i; j < len(bands) && miss <= 2; j++ {
-				t := bands[j].tone
-				if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/b.tone.PerInch)) < 0.015 {
-					n += math.Min(t.Line, 40)
+		for i := range tones {
+			sum, miss, last := 0.0, 0, i
+			for j := i; j < n && miss <= 2; j++ {
+				t := tones[j]
+				if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/b.PerInch)) < 0.015 {
+					sum += math.Min(t.Line, 40)
 					miss, last = 0, j
 				} else {
 					miss++
 				}
 			}
-			if n > best && float64((last+1-i)*per)*q.step > reedZoneMinIn*f.ppi {
-				best, f0, from, to = n, b.tone.PerInch, bands[i].r0, bands[last].r0+per
+			if sum > best && float64(last+1-i)*high > reedZoneMinIn*f.ppi {
+				best, f.T, from, to = sum, 1/b.PerInch, i, last+1
 			}
 		}
 	}
 	if best == 0 {
-		return false
+		return 0, 0, false
 	}
-	f.T = 1 / f0
 	// the outer tenth on both sides may lie on the baulks
-	cut := (to - from) / 10
-	f.r0, f.r1 = from+cut, to-cut
-	return true
-}
-
-// findLean finds the direction of the wires: that in which their mean keeps
-// most contrast.
-func (f *wireField) findLean() {
-	contrast := func(e float64) float64 {
-		g := f.q.luma(f.r0, f.r1, e, f.ppi).highPassPlain(0.6 * f.T)
-		var sum, n float64
-		for _, v := range g.v {
-			if v == v {
-				sum += v * v
-				n++
-			}
-		}
-		return sum / math.Max(n, 1)
-	}
-	high := float64(f.r1-f.r0) * f.q.step
-	step := 0.35 * f.T * f.ppi / high
-	best, top := 0.0, contrast(0)
-	for e := -reedMostSkew; e <= reedMostSkew; e += step {
-		if v := contrast(e); v > top {
-			best, top = e, v
-		}
-	}
-	for it := 0; it < 6; it++ {
-		step /= 2
-		for _, e := range [2]float64{best - step, best + step} {
-			if v := contrast(e); v > top {
-				best, top = e, v
-			}
-		}
-	}
-	f.extra = best
+	cut := float64(to-from) / 10
+	return (float64(from) + cut - float64(n)/2) * high, (float64(to) - cut - float64(n)/2) * high, true
 }
 
 // highPassPlain takes the moving mean over ±half inches off and leaves the
@@ -211,41 +176,87 @@ func (f *wireField) follow() bool {
 	} else {
 		f.bright = f.brightWires(mid, tpl)
 	}
+	if !f.followLobes(tpl, mid) {
+		return false
+	}
+	if f.kind == Reed && f.cutLobes() == 2 {
+		f.bright = !f.bright
+		if !f.followLobes(tpl, mid) {
+			return false
+		}
+	}
+	if f.kind == Reed {
+		f.settleEnds()
+	}
+	return len(f.places) >= reedMinPeriods
+}
+
+// followLobes follows the lighter or the darker lobes of the typical course,
+// as f.bright says, from about mid outward.
+func (f *wireField) followLobes(tpl []float64, mid float64) bool {
 	top := 0
 	for i := range tpl {
 		if (f.bright && smoothAt(tpl, i) > smoothAt(tpl, top)) || (!f.bright && smoothAt(tpl, i) < smoothAt(tpl, top)) {
 			top = i
 		}
 	}
-	phase := (float64(top)+0.5)/float64(len(tpl)) - 0.5
+	start := mid + ((float64(top)+0.5)/float64(len(tpl))-0.5)*f.T
 	tpl = append(append([]float64(nil), tpl[(top+len(tpl)/2)%len(tpl):]...), tpl[:(top+len(tpl)/2)%len(tpl)]...)
-	start := mid + phase*f.T
-	right, rm, doubtR := f.walk(tpl, start, f.T)
-	left, lm, doubtL := f.walk(tpl, start, -f.T)
+	f.walkBoth(tpl, start, 1)
+	if len(f.places) < reedMinPeriods {
+		return false
+	}
+	f.measureSpacing()
+	// A course that is learned on the way may slide along the wires: off the
+	// camera's foot point their sides show, and more of them the further off. So
+	// once more, held to the spacing of the fronts.
+	if f.frontTold {
+		f.T = f.spacing
+		f.walkBoth(tpl, start, mostSlide)
+		if len(f.places) < reedMinPeriods {
+			return false
+		}
+		f.measureSpacing()
+	}
+	return true
+}
+
+// walkBoth follows the wires from start both ways.
+func (f *wireField) walkBoth(tpl []float64, start, slide float64) {
+	right, rm, doubtR := f.walk(tpl, start, f.T, slide)
+	left, lm, doubtL := f.walk(tpl, start, -f.T, slide)
 	f.doubtful = doubtL || doubtR
+	f.places, f.match = nil, nil
 	for i := len(left) - 1; i > 0; i-- {
 		f.places = append(f.places, left[i])
 		f.match = append(f.match, lm[i])
 	}
 	f.places = append(f.places, right...)
 	f.match = append(f.match, rm...)
-	if len(f.places) < reedMinPeriods {
-		return false
-	}
-	f.measureSpacing()
-	return true
 }
 
 // depthDoubtIn is how far below the ruler's plane what is seen of the wires may
-// lie, one standard deviation: they are a tenth to a sixth of an inch deep.
+// lie, one standard deviation, where no row of edges tells their front: they are
+// a tenth to a sixth of an inch deep.
 const depthDoubtIn = 0.03
 
-// measureSpacing is the spacing by regression, its doubt that of the scatter and
-// of the depth at which the wires are seen.
+// measureSpacing is the spacing in the plane of the wires' fronts, as the rows
+// of their edges tell it; where they do not, by regression over the places, its
+// doubt that of the scatter and of the depth at which the wires are seen.
 func (f *wireField) measureSpacing() {
-	_, slope, _, u := robustLine(f.places, f.match, f.T)
+	a, slope, _, u := robustLine(f.places, f.match, f.T)
 	distanceIn := f.q.plane.FocalPx / f.ppi
 	f.spacing, f.spacingU = slope, math.Hypot(u, slope*depthDoubtIn/distanceIn)
+	l := lattice{first: a, T: slope, count: len(f.places)}
+	all := edgesOf(f.sig, l.T, 0)
+	p, _, otherRel, ok := frontPlane(planesOf(all, l), 1/25.4/distanceIn)
+	if !ok {
+		return
+	}
+	if front, ok := fitFront(all, all, l, p); ok && math.Abs(front.spacingIn/l.T-1) < 0.02 {
+		f.frontTold = true
+		f.spacing, f.spacingU = front.spacingIn, math.Hypot(front.uRel, otherRel)*front.spacingIn
+	}
 }
 
 // strongest is the middle of the part of the signal in which the tone stands.
@@ -334,7 +345,7 @@ func narrowBright(tpl []float64) bool {
 // ones have the ground's own colour and the darker ones have not.
 func (f *wireField) brightWires(mid float64, tpl []float64) bool {
 	q := f.q
-	prof := q.profile(f.r0, f.r1, f.extra)
+	prof := q.profile(0, q.rows, 0)
 	// the two lobes' colours, over some spacings
 	hi, lo := 0, 0
 	for i := range tpl {
@@ -359,14 +370,14 @@ func (f *wireField) brightWires(mid float64, tpl []float64) bool {
 		return c
 	}
 	light, dark := lobe(hi), lobe(lo)
-	g := q.groundBeside(f.r0, f.r1)
+	g := q.groundBeside()
 	dl, dd := offShade(light, g), offShade(dark, g)
 	const own = 12 // grey levels
 	return !(dl < own && dl < 0.5*dd)
 }
 
 // groundBeside is the median colour at the patch's two ends along the ruler.
-func (q patch) groundBeside(r0, r1 int) (g colour) {
+func (q patch) groundBeside() (g colour) {
 	n := max(8, q.cols/25)
 	for i := range q.ch {
 		var v []float64
@@ -378,7 +389,7 @@ func (q patch) groundBeside(r0, r1 int) (g colour) {
 					c = q.cols - 1 - k
 				}
 				seen := false
-				for r := r0; r < r1; r += 4 {
+				for r := 0; r < q.rows; r += 4 {
 					if x := float64(q.ch[i][r*q.cols+c]); x == x {
 						v = append(v, x)
 						seen = true
@@ -411,6 +422,7 @@ const (
 	leastContrast  = 0.15
 	mostShift      = 0.15 // of a spacing
 	mostPassedOver = 6
+	mostSlide      = 0.3 // of a spacing, off an even row
 )
 
 // learn moves the typical course a little towards that about u: light and ground
@@ -419,7 +431,7 @@ func (f *wireField) learn(tpl []float64, u float64) {
 	for i := range tpl {
 		v := f.flat.at(u + ((float64(i)+0.5)/float64(len(tpl))-0.5)*f.T)
 		if v == v {
-			tpl[i] += 0.08 * (v - tpl[i])
+			tpl[i] += 0.2 * (v - tpl[i])
 		}
 	}
 }
@@ -440,9 +452,10 @@ func (f *wireField) contrastAt(u float64) float64 {
 // walk follows the wires from start by steps of T (either way), as far as they
 // look like wires. Places that do not are passed over where three in a row after
 // them do: bent and missing wires, a thread across them.
-// doubt says that the first place left out is half like a wire: one in a cap's
+// slide is how far, in spacings, they may come to lie off an even row; below 1
+// what is learned stays where the row is. doubt says that the first place left out is half like a wire: one in a cap's
 // shadow, or the cap's own edge.
-func (f *wireField) walk(tpl []float64, start, T float64) (at, match []float64, doubt bool) {
+func (f *wireField) walk(tpl []float64, start, T, slide float64) (at, match []float64, doubt bool) {
 	step := math.Abs(T)
 	level := f.contrastAt(start)
 	off := 0.0 // how far the places lie beyond an even row, slowly followed
@@ -464,8 +477,12 @@ func (f *wireField) walk(tpl []float64, start, T float64) (at, match []float64, 
 		}
 		good++
 		level += 0.1 * (here - level)
-		off += 0.15 * (u - want)
-		f.learn(tpl, u)
+		off = math.Max(-slide*step, math.Min(slide*step, off+0.15*(u-want)))
+		if slide < 1 {
+			f.learn(tpl, want)
+		} else {
+			f.learn(tpl, u)
+		}
 		at, match = append(at, u), append(match, m)
 		if good >= 3 || k-sure <= 1 {
 			sure = k

@@ -12,28 +12,29 @@ func findSlots(img photo.Colour, pl Plane) (Ends, bool) {
 	if !ok {
 		return Ends{}, false
 	}
-	s := pl.Scale
 	n := len(f.places)
 	a, b := f.places[0], f.places[n-1]
-	lines := f.q.edgeLines(f.r0, f.r1, lineSearch{SigmaPx: math.Max(1, f.ppi/110), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.06, MostLines: 400})
-	var l, r edgeLine
-	for _, x := range lines {
-		u := s.In(x.along)
-		w := x.clear() * x.strength
-		if u < a && u > a-0.5*f.T && w > l.clear()*l.strength {
-			l = x
+	opt := lineSearch{SigmaPx: math.Max(1, f.ppi/110), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.06, MostLines: 100}
+	clearest := func(lines []edgeLine) (best edgeLine) {
+		for _, x := range lines {
+			if x.clear()*x.strength > best.clear()*best.strength {
+				best = x
+			}
 		}
-		if u > b && u < b+0.5*f.T && w > r.clear()*r.strength {
-			r = x
-		}
+		return best
 	}
+	l := clearest(f.linesBeside(a-0.5*f.T, a, opt))
+	r := clearest(f.linesBeside(b, b+0.5*f.T, opt))
 	if l.strength == 0 || r.strength == 0 {
 		return Ends{}, false
 	}
 	e := f.q.between(l, r)
 	e.Wires = n
-	e.UnderRuler = f.underRuler()
+	f.tell(&e)
 	e.Probability = math.Min(0.9, l.clear()+r.clear())
+	if f.goesOn() {
+		e.Probability *= 0.2
+	}
 	if f.doubtful {
 		e.Probability *= 0.85
 		e.UIn = math.Hypot(e.UIn, 0.5*f.T)

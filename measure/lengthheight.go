@@ -1,0 +1,78 @@
+package measure
+
+import (
+	"math"
+
+	"dentcount/trade"
+	"dentcount/vision"
+)
+
+// How far the faces of a reed's end caps lie above the fronts of its wires
+// (common practice, no source).
+const capAboveMM, capAboveUMM = 1.5, 1.5
+
+// noMadeSize is how often a reed or heddle is taken to be of no made size, and
+// sizeSpan the natural logarithm of the coarsest size over the finest: stated
+// priors, as for the dent size.
+const noMadeSize, sizeSpan = 0.05, 3.0
+
+// heightBySize betters a lift by the part's own dents. Wires that lie below the
+// marks look finer than they are, and reeds are made in a few sizes only: what
+// the apparent spacing lacks to a made size says how far the marks lie above the
+// wires, whatever the camera's distance. Each made size is weighed by how common
+// it is and by how well its height agrees with what was thought before.
+func (l lift) heightBySize(w What, e vision.Ends) lift {
+	part, above, aboveU := trade.PartReed, 0.0, 0.0
+	switch w {
+	case SleyWidth:
+	case ReedLength:
+		above, aboveU = capAboveMM, capAboveUMM
+	case HeddleWidth:
+		part = trade.PartRigidHeddle
+	default:
+		return l
+	}
+	if !(e.SpacingIn > 0) || !(l.distanceMM > 0) {
+		return l
+	}
+	// the prior of the wires' own lift, relative
+	D := l.distanceMM
+	mean := (l.markMM + above) / D
+	sd := math.Hypot(math.Hypot(l.u, aboveU)/D, mean*l.distanceU)
+	type peak struct{ weight, mean, u float64 }
+	ps := []peak{{noMadeSize / sizeSpan, mean, sd}}
+	for _, s := range trade.Sizes(part) {
+		x := math.Log(e.DentsPerSpacing / s.PerInch / e.SpacingIn)
+		u := math.Hypot(s.TolRel, e.SpacingU/e.SpacingIn)
+		all := math.Hypot(sd, u)
+		z := (x - mean) / all
+		k := sd * sd / (sd*sd + u*u)
+		ps = append(ps, peak{
+			(1 - noMadeSize) * s.Weight * math.Exp(-z*z/2) / (all * math.Sqrt(2*math.Pi)),
+			mean + k*(x-mean), sd * math.Sqrt(1-k),
+		})
+	}
+	var sum, m, v float64
+	for _, p := range ps {
+		sum += p.weight
+		m += p.weight * p.mean
+	}
+	m /= sum
+	for _, p := range ps {
+		v += p.weight * (p.u*p.u + (p.mean-m)*(p.mean-m)) / sum
+	}
+	// Back to the ends, whose own height is known to l.u and goes with that of the
+	// wires as far as that is not the caps' doubt.
+	g := l.u * l.u / (l.u*l.u + aboveU*aboveU)
+	l.bySize = g*math.Sqrt(v) < 0.5*sd
+	moved := g * (m - mean) * D
+	apart := g * aboveU * aboveU
+	rel := (l.markMM + moved) / D
+	l.u = math.Hypot(math.Sqrt(apart), g*math.Sqrt(v)*D)
+	l.markMM = rel * D
+	l.ln = -math.Log(1 - rel)
+	if g > 0.5 {
+		l.distanceU = 0 // most of the height came as a share of the distance
+	}
+	return l
+}
