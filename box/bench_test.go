@@ -16,7 +16,7 @@ import (
 func BenchmarkBesideMeasuring(b *testing.B) {
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(90, 120, 140, 0), 3000, 4000, gocv.MatTypeCV8UC3)
 	gocv.RandN(&m, gocv.NewScalar(120, 120, 120, 0), gocv.NewScalar(20, 20, 20, 0))
-	p := &photo.Photo{BGR: m}
+	p := &photo.Photo{Pixels: m}
 	defer p.Close()
 	b.Run("tag=none", func(b *testing.B) {
 		for b.Loop() {

@@ -75,7 +75,7 @@ func savePNG(t testing.TB, path string, m gocv.Mat) {
 var reedSizes = trade.Sizes(trade.PartReed)
 
 func readColour(ctx context.Context, p *photo.Photo, _ measure.Options) (measure.Result, error) {
-	v := p.BGR.GetVecbAt(0, 0)
+	v := p.Pixels.GetVecbAt(0, 0)
 	r := measure.Result{Schema: 1, Photo: p.Name, Part: "reed", Warnings: []string{}, TookMS: rand.Int64N(1000)}
 	m := reedSizes[int(v[0])%len(reedSizes)]
 	conf := 0.99
@@ -95,7 +95,7 @@ func readColour(ctx context.Context, p *photo.Photo, _ measure.Options) (measure
 	r.Pitch = &measure.Pitch{DentsPerInch: m.PerInch * 1.0002, U: 0.003, DentsPer10CM: m.PerInch * 1.0002 / 0.254}
 	r.Size = &measure.Size{SizeChoice: measure.SizeChoice{Label: m.Label, System: m.System, DentsPerInch: m.PerInch, Confidence: conf}}
 	r.Ruler = &measure.Ruler{Unit: "in", Divisions: 16, PxPerInch: 100, Marks: []measure.Mark{{Value: 0, At: measure.Point{500, 700}}, {Value: 4, At: measure.Point{900, 700}}}}
-	r.Evidence = &measure.Evidence{SizePx: [2]int{p.BGR.Cols(), p.BGR.Rows()}}
+	r.Evidence = &measure.Evidence{SizePx: [2]int{p.Pixels.Cols(), p.Pixels.Rows()}}
 	return r, ctx.Err()
 }
 

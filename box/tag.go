@@ -37,9 +37,8 @@ func findTag(p *photo.Photo) (tag seenTag, ok bool) {
 			tag, ok = seenTag{}, false
 		}
 	}()
-	grey := gocv.NewMat()
+	grey := p.GrayMat()
 	defer grey.Close()
-	gocv.CvtColor(p.BGR, &grey, gocv.ColorBGRToGray)
 	k := min(1, tagLongPx/float64(max(grey.Cols(), grey.Rows())))
 	small := grey
 	if k < 1 {
@@ -92,12 +91,12 @@ func (tag seenTag) covered(p *photo.Photo, f func()) {
 		outline = append(outline, pt)
 		box = box.Union(image.Rectangle{Min: pt, Max: pt.Add(image.Pt(1, 1))})
 	}
-	box = box.Intersect(image.Rect(0, 0, p.BGR.Cols(), p.BGR.Rows()))
+	box = box.Intersect(image.Rect(0, 0, p.Pixels.Cols(), p.Pixels.Rows()))
 	if box.Empty() {
 		f()
 		return
 	}
-	view := p.BGR.Region(box)
+	view := p.Pixels.Region(box)
 	defer view.Close()
 	before := view.Clone()
 	defer before.Close()
@@ -105,7 +104,7 @@ func (tag seenTag) covered(p *photo.Photo, f func()) {
 	poly := gocv.NewPointsVectorFromPoints([][]image.Point{outline})
 	defer poly.Close()
 	paper := uint8(tag.plane.light)
-	gocv.FillPoly(&p.BGR, poly, color.RGBA{R: paper, G: paper, B: paper})
+	gocv.FillPoly(&p.Pixels, poly, color.RGBA{R: paper, G: paper, B: paper})
 	f()
 }
 

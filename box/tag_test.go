@@ -297,8 +297,8 @@ func TestTagScaleInPhotos(t *testing.T) {
 		bare := s.photo(t)
 		defer bare.Close()
 		for _, print := range []float64{1, 0.94, 1.06} {
-			p := &photo.Photo{BGR: bare.BGR.Clone()}
-			layTag(&p.BGR, s, tag, print)
+			p := &photo.Photo{Pixels: bare.Pixels.Clone()}
+			layTag(&p.Pixels, s, tag, print)
 			seen, found := findTag(p)
 			p.Close()
 			if !found || seen.plane == nil {
@@ -334,7 +334,7 @@ func TestTagScaleInPhotos(t *testing.T) {
 // must not differ by, it may.
 func TestLabelMayLieHigher(t *testing.T) {
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(90, 120, 140, 0), 900, 1200, gocv.MatTypeCV8UC3)
-	p := &photo.Photo{BGR: m}
+	p := &photo.Photo{Pixels: m}
 	defer p.Close()
 	drawTag(t, &m, shelf.Tag{ID: shelf.DerivedID("label", 0), SideMM: 21}, 208, image.Pt(500, 400), 5)
 	seen, ok := findTag(p)
@@ -372,8 +372,8 @@ func TestTagIsCoveredWhileMeasuring(t *testing.T) {
 	}
 	p := s.photo(t)
 	defer p.Close()
-	layTag(&p.BGR, s, tag, 1)
-	before := p.BGR.Clone()
+	layTag(&p.Pixels, s, tag, 1)
+	before := p.Pixels.Clone()
 	defer before.Close()
 	seen, ok := findTag(p)
 	if !ok || !seen.Ruled || seen.plane == nil {
@@ -388,7 +388,7 @@ func TestTagIsCoveredWhileMeasuring(t *testing.T) {
 	}
 	diff := gocv.NewMat()
 	defer diff.Close()
-	gocv.AbsDiff(before, p.BGR, &diff)
+	gocv.AbsDiff(before, p.Pixels, &diff)
 	if sum := diff.Sum(); sum.Val1+sum.Val2+sum.Val3 != 0 {
 		t.Error("the cover was left on the picture")
 	}
@@ -397,7 +397,7 @@ func TestTagIsCoveredWhileMeasuring(t *testing.T) {
 // Where the tag is all there is to measure by, its own scale is the ruler.
 func TestTagAsTheOnlyRuler(t *testing.T) {
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(60, 60, 60, 0), 900, 1200, gocv.MatTypeCV8UC3)
-	p := &photo.Photo{BGR: m}
+	p := &photo.Photo{Pixels: m}
 	defer p.Close()
 	tag := shelf.Tag{ID: shelf.DerivedID("alone", 0), SideMM: 21, Ruled: true}
 	drawTag(t, &m, tag, 120, image.Pt(300, 400), 5)
@@ -408,7 +408,7 @@ func TestTagAsTheOnlyRuler(t *testing.T) {
 	calls := 0
 	r, err := Tag{seen}.Measure(p, func() (measure.Result, error) {
 		calls++
-		if v := p.BGR.GetVecbAt(400, 600); v[0] == 60 && v[1] == 60 { // the tag reaches there, and is not drawn
+		if v := p.Pixels.GetVecbAt(400, 600); v[0] == 60 && v[1] == 60 { // the tag reaches there, and is not drawn
 			return measure.Result{Status: measure.Answered, Ruler: &measure.Ruler{Unit: "in"}}, nil
 		}
 		return measure.Result{Status: measure.Refused, Reason: "no ruler"}, nil

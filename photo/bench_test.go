@@ -1,6 +1,10 @@
 package photo
 
-import "testing"
+import (
+	"testing"
+
+	"gocv.io/x/gocv"
+)
 
 // What opening a 12-megapixel photo costs beside OpenCV's decoding of it,
 // which BenchmarkOpenCV measures alone.
@@ -18,7 +22,7 @@ func BenchmarkDecode(b *testing.B) {
 func BenchmarkOpenCV(b *testing.B) {
 	data := benchJPEG(b)
 	for b.Loop() {
-		m, err := decodeOpenCV(data)
+		m, err := decodeOpenCV(data, gocv.IMReadColor, gocv.MatTypeCV8UC3)
 		if err != nil {
 			b.Fatal(err)
 		}

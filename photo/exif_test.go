@@ -142,8 +142,8 @@ func FuzzDecode(f *testing.F) {
 			return
 		}
 		defer p.Close()
-		if n := p.BGR.Cols() * p.BGR.Rows(); n < 64*64 || n > 100_000 {
-			t.Errorf("%d × %d px came through the limits", p.BGR.Cols(), p.BGR.Rows())
+		if n := p.Pixels.Cols() * p.Pixels.Rows(); n < 64*64 || n > 100_000 {
+			t.Errorf("%d × %d px came through the limits", p.Pixels.Cols(), p.Pixels.Rows())
 		}
 	})
 }

@@ -146,7 +146,7 @@ func TestKinds(t *testing.T) {
 			if want := fmt.Sprintf("%x", sha256.Sum256(k.data)); p.SHA256 != want {
 				t.Errorf("SHA256 %q, want %q", p.SHA256, want)
 			}
-			checkPixels(t, p.BGR, k.tol, k.want)
+			checkPixels(t, p.Pixels, k.tol, k.want)
 		})
 	}
 }

@@ -41,13 +41,13 @@ func TestHEICTurnedOnce(t *testing.T) {
 			if o >= 5 {
 				w, h = h, w
 			}
-			if p.BGR.Cols() != w || p.BGR.Rows() != h {
-				t.Fatalf("%d × %d px, want %d × %d", p.BGR.Cols(), p.BGR.Rows(), w, h)
+			if p.Pixels.Cols() != w || p.Pixels.Rows() != h {
+				t.Fatalf("%d × %d px, want %d × %d", p.Pixels.Cols(), p.Pixels.Rows(), w, h)
 			}
 			// The stored picture is the upright card; shown, it is turned.
 			for _, s := range cardPoints {
 				x, y := whereTurned(o, s.X, s.Y)
-				v := p.BGR.GetVecbAt(y, x)
+				v := p.Pixels.GetVecbAt(y, x)
 				got, want := color.NRGBA{v[2], v[1], v[0], 255}, cardAt(s.X, s.Y)
 				if max(absInt(int(got.R)-int(want.R)), absInt(int(got.G)-int(want.G)),
 					absInt(int(got.B)-int(want.B))) > 12 {
@@ -165,7 +165,7 @@ func TestHEICSecondSize(t *testing.T) {
 	}
 	_, err := Decode("tile", heicTurned(t, 1, []heicProp{spatial(60000, 60000)}))
 	checkRefusal(t, "tile", err, ErrTooManyPx)
-	checkCard(t, mustDecode(t, heicTurned(t, 1, []heicProp{spatial(80, 48)})).BGR, 12)
+	checkCard(t, mustDecode(t, heicTurned(t, 1, []heicProp{spatial(80, 48)})).Pixels, 12)
 }
 
 // Several HEIC at once, as the batch and the page have them.

@@ -11,7 +11,7 @@ import (
 // (1 to 100). Nothing of the file it came from is in it: no EXIF, so neither
 // place nor time nor camera.
 func (p *Photo) JPEG(quality int) ([]byte, error) {
-	buf, err := gocv.IMEncodeWithParams(gocv.JPEGFileExt, p.BGR, []int{gocv.IMWriteJpegQuality, quality})
+	buf, err := gocv.IMEncodeWithParams(gocv.JPEGFileExt, p.Pixels, []int{gocv.IMWriteJpegQuality, quality})
 	if err != nil {
 		return nil, fmt.Errorf("packing %s as JPEG: %w", DisplayName(p.Name), err)
 	}

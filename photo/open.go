@@ -110,16 +110,16 @@ func (l Limits) Decode(name string, data []byte) (*Photo, error) {
 		}
 	}
 	meta := readMeta(format, data)
-	bgr, err := decodePixels(format, h, meta.orientation, data)
+	pixels, err := decodePixels(format, h, meta.orientation, data, l.GrayOnly)
 	if err != nil {
 		return nil, decoderError(name, format, data, err)
 	}
 	sum := sha256.Sum256(data)
 	return &Photo{
 		Name:    name,
-		BGR:     bgr,
+		Pixels:  pixels,
 		Format:  string(format),
-		Focal35: meta.focal35(bgr.Cols(), bgr.Rows()),
+		Focal35: meta.focal35(pixels.Cols(), pixels.Rows()),
 		SHA256:  hex.EncodeToString(sum[:]),
 	}, nil
 }

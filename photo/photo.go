@@ -24,9 +24,11 @@ import "gocv.io/x/gocv"
 // points count from that pixel's top-left CORNER; package measure converts,
 // in one place, when it fills a Result.
 type Photo struct {
-	Name   string   // as the user gave it; "-" for standard input
-	BGR    gocv.Mat // CV_8UC3, upright; closed by Close
-	Format string   // "jpeg", "png", "webp", "heic", "tiff"
+	Name string // as the user gave it; "-" for standard input
+	// Pixels is the upright picture, closed by Close: CV_8UC3 in the order blue,
+	// green, red; CV_8UC1, the luma, of a JPEG opened under Limits.GrayOnly.
+	Pixels gocv.Mat
+	Format string // "jpeg", "png", "webp", "heic", "tiff"
 	// Focal35 is the EXIF 35 mm-equivalent focal length in millimetres; 0
 	// where unknown. It is 0, too, where the photo was cropped to another
 	// shape after it was taken, for then it no longer tells the angle of view.
@@ -37,10 +39,10 @@ type Photo struct {
 
 // Close frees the native pixels. It may be called more than once.
 func (p *Photo) Close() error {
-	if p == nil || p.BGR.Ptr() == nil {
+	if p == nil || p.Pixels.Ptr() == nil {
 		return nil
 	}
-	err := p.BGR.Close()
-	p.BGR = gocv.Mat{}
+	err := p.Pixels.Close()
+	p.Pixels = gocv.Mat{}
 	return err
 }

@@ -14,21 +14,24 @@ import (
 	"golang.org/x/image/tiff"
 )
 
-// decodePixels decodes a picture once and turns it upright. The result is
-// CV_8UC3, BGR; the caller closes it.
-func decodePixels(f format, h header, orientation int, data []byte) (gocv.Mat, error) {
-	var bgr gocv.Mat
+// decodePixels decodes a picture once and turns it upright. The result is as
+// Photo.Pixels says; the caller closes it.
+func decodePixels(f format, h header, orientation int, data []byte, grayOnly bool) (gocv.Mat, error) {
+	var m gocv.Mat
 	var err error
-	if h.viaGo {
-		bgr, err = decodeGo(f, data)
-	} else {
-		bgr, err = decodeOpenCV(data)
+	switch {
+	case h.viaGo:
+		m, err = decodeGo(f, data)
+	case grayOnly && f == formatJPEG:
+		m, err = decodeOpenCV(data, gocv.IMReadGrayScale, gocv.MatTypeCV8UC1)
+	default:
+		m, err = decodeOpenCV(data, gocv.IMReadColor, gocv.MatTypeCV8UC3)
 	}
 	if err != nil {
 		return gocv.Mat{}, err
 	}
-	if err := checkDecoded(bgr, f, h); err != nil {
-		bgr.Close()
+	if err := checkDecoded(m, f, h); err != nil {
+		m.Close()
 		return gocv.Mat{}, err
 	}
 	switch {
@@ -37,13 +40,13 @@ func decodePixels(f format, h header, orientation int, data []byte) (gocv.Mat, e
 	case f == formatTIFF && !h.viaGo:
 		orientation = 1 // OpenCV turns a TIFF whatever flag it is given
 	}
-	return upright(bgr, orientation), nil
+	return upright(m, orientation), nil
 }
 
 // checkDecoded makes sure that the picture is the one its header announced and
 // whose size was found within the limits.
-func checkDecoded(bgr gocv.Mat, f format, h header) error {
-	w, ht := bgr.Cols(), bgr.Rows()
+func checkDecoded(m gocv.Mat, f format, h header) error {
+	w, ht := m.Cols(), m.Rows()
 	ok := w == h.widthPx && ht == h.heightPx
 	switch f {
 	case formatTIFF: // may have been turned already
@@ -59,16 +62,16 @@ func checkDecoded(bgr gocv.Mat, f format, h header) error {
 
 var errOpenCV = errors.New("OpenCV could not decode it")
 
-func decodeOpenCV(data []byte) (gocv.Mat, error) {
-	bgr, err := gocv.IMDecode(data, gocv.IMReadColor|gocv.IMReadIgnoreOrientation)
+func decodeOpenCV(data []byte, how gocv.IMReadFlag, want gocv.MatType) (gocv.Mat, error) {
+	m, err := gocv.IMDecode(data, how|gocv.IMReadIgnoreOrientation)
 	if err != nil {
 		return gocv.Mat{}, err
 	}
-	if bgr.Empty() || bgr.Type() != gocv.MatTypeCV8UC3 {
-		bgr.Close()
+	if m.Empty() || m.Type() != want {
+		m.Close()
 		return gocv.Mat{}, errOpenCV
 	}
-	return bgr, nil
+	return m, nil
 }
 
 func decodeGo(f format, data []byte) (gocv.Mat, error) {

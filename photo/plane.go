@@ -1,6 +1,7 @@
 package photo
 
 import (
+	"errors"
 	"fmt"
 	"image"
 	"math"
@@ -15,12 +16,26 @@ type Plane struct {
 	Pix  []uint8
 }
 
-// Gray returns the photo's luma (ITU-R BT.601 weights, OpenCV's BGR2GRAY) as a Plane.
+// Gray returns the photo's luma (ITU-R BT.601 weights, as JPEG's own and OpenCV's
+// BGR2GRAY) as a Plane. Decoded alone (Limits.GrayOnly) it may differ by a grey
+// level from what is made of the colours, which were rounded in between.
 func (p *Photo) Gray() (Plane, error) {
-	g := gocv.NewMat()
+	if p.Pixels.Channels() == 1 {
+		return planeOf(p.Pixels)
+	}
+	g := p.GrayMat()
 	defer g.Close()
-	gocv.CvtColor(p.BGR, &g, gocv.ColorBGRToGray)
 	return planeOf(g)
+}
+
+// GrayMat is Gray as a Mat of its own, which the caller closes.
+func (p *Photo) GrayMat() gocv.Mat {
+	if p.Pixels.Channels() == 1 {
+		return p.Pixels.Clone()
+	}
+	g := gocv.NewMat()
+	gocv.CvtColor(p.Pixels, &g, gocv.ColorBGRToGray)
+	return g
 }
 
 func planeOf(g gocv.Mat) (Plane, error) {
@@ -35,7 +50,10 @@ type Colour struct{ B, G, R Plane }
 
 // Colour returns the photo's channels as planes.
 func (p *Photo) Colour() (Colour, error) {
-	ch := gocv.Split(p.BGR)
+	if p.Pixels.Channels() != 3 {
+		return Colour{}, errors.New("photo: this one was opened without its colours")
+	}
+	ch := gocv.Split(p.Pixels)
 	var planes [3]Plane
 	var err error
 	for i := range ch {

@@ -64,7 +64,7 @@ func TestOpen(t *testing.T) {
 		if p.Name != path || p.Format != "jpeg" {
 			t.Errorf("name %q, format %q", p.Name, p.Format)
 		}
-		checkCard(t, p.BGR, 4)
+		checkCard(t, p.Pixels, 4)
 		if err := p.Close(); err != nil {
 			t.Error(err)
 		}
@@ -87,7 +87,7 @@ func TestRead(t *testing.T) {
 	if p.Name != "-" {
 		t.Errorf("name %q", p.Name)
 	}
-	checkCard(t, p.BGR, 0)
+	checkCard(t, p.Pixels, 0)
 
 	_, err = Read("-", io.MultiReader(bytes.NewReader([]byte("\xff\xd8\xff")), broken{}))
 	checkRefusal(t, "broken stream", err, ErrUnreadable)
@@ -110,7 +110,7 @@ func TestOpenStandardInput(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer p.Close()
-	checkCard(t, p.BGR, 4)
+	checkCard(t, p.Pixels, 4)
 }
 
 type broken struct{}
@@ -263,7 +263,7 @@ func TestCutShort(t *testing.T) {
 		if name == "jpeg" || name == "png" {
 			more := append(bytes.Clone(data), make([]byte, 3000)...)
 			q := mustDecode(t, more)
-			if q.BGR.Cols() != p.BGR.Cols() {
+			if q.Pixels.Cols() != p.Pixels.Cols() {
 				t.Errorf("%s: what follows the picture changes it", name)
 			}
 		}

@@ -37,7 +37,7 @@ func TestOrientations(t *testing.T) {
 					if p.Focal35 != 26 {
 						t.Errorf("focal length %v, want 26", p.Focal35)
 					}
-					checkCard(t, p.BGR, f.tol)
+					checkCard(t, p.Pixels, f.tol)
 				})
 			}
 		}
@@ -54,7 +54,7 @@ func TestOrientationsAgainstOpenCV(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if cv.Cols() != p.BGR.Cols() || cv.Rows() != p.BGR.Rows() || gocv.NormWithMats(cv, p.BGR, gocv.NormL1) != 0 {
+		if cv.Cols() != p.Pixels.Cols() || cv.Rows() != p.Pixels.Rows() || gocv.NormWithMats(cv, p.Pixels, gocv.NormL1) != 0 {
 			t.Errorf("orientation %d: OpenCV shows another picture", o)
 		}
 		cv.Close()
@@ -66,12 +66,52 @@ func TestOrientationsAgainstOpenCV(t *testing.T) {
 func TestOrientationNotTold(t *testing.T) {
 	plain := encodeJPEG(t, card(1))
 	for _, o := range []int{0, 9, 65535} {
-		checkCard(t, mustDecode(t, jpegWith(plain, exifBlock(binary.LittleEndian, exifTags{orientation: o}))).BGR, 4)
+		checkCard(t, mustDecode(t, jpegWith(plain, exifBlock(binary.LittleEndian, exifTags{orientation: o}))).Pixels, 4)
 	}
 	le := binary.LittleEndian
 	b := append([]byte("II*\x00"), 8, 0, 0, 0)
 	b = append(b, ifd(le, []ifdEntry{short(le, 0x0100, cardW)})...)
 	le.PutUint32(b[len(b)-4:], uint32(len(b)))
 	b = append(b, ifd(le, []ifdEntry{short(le, 0x0112, 6)})...)
-	checkCard(t, mustDecode(t, jpegWith(plain, b)).BGR, 4)
+	checkCard(t, mustDecode(t, jpegWith(plain, b)).Pixels, 4)
+}
+
+// The brightness decoded alone is that of the colours, turned alike, but for
+// their rounding; there are no colours then, and asking for them is an error.
+func TestGrayOnly(t *testing.T) {
+	for o := 1; o <= 8; o++ {
+		data := jpegWith(encodeJPEG(t, card(o)), exifBlock(binary.LittleEndian, exifTags{orientation: o, focal35: 26}))
+		p, err := Limits{GrayOnly: true}.Decode("card", data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer p.Close()
+		gray, err := p.Gray()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := mustDecode(t, data).Gray()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if gray.W != want.W || gray.H != want.H || p.Focal35 != 26 {
+			t.Fatalf("orientation %d: %d x %d px, %v mm; want %d x %d, 26", o, gray.W, gray.H, p.Focal35, want.W, want.H)
+		}
+		sum := 0
+		for i, v := range gray.Pix {
+			sum += max(int(v)-int(want.Pix[i]), int(want.Pix[i])-int(v))
+		}
+		if mean := float64(sum) / float64(len(gray.Pix)); mean > 1 {
+			t.Errorf("orientation %d: %.2f grey levels off in the mean", o, mean)
+		}
+		if _, err := p.Colour(); err == nil {
+			t.Error("colours of a photo opened without them")
+		}
+	}
+	p, err := Limits{GrayOnly: true}.Decode("card", encodePNG(t, card(1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	checkCard(t, p.Pixels, 0) // nothing to be gained: as ever
 }

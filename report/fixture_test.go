@@ -123,5 +123,5 @@ func (s sketch) photo(t *testing.T, r measure.Result) *photo.Photo {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &photo.Photo{Name: r.Photo, BGR: mat, Format: "jpeg", SHA256: "0123"}
+	return &photo.Photo{Name: r.Photo, Pixels: mat, Format: "jpeg", SHA256: "0123"}
 }

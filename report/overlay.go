@@ -43,9 +43,9 @@ func overlay(p *photo.Photo, r measure.Result, words InWords, drawIn func(*drawi
 		return nil, err
 	}
 	ev := r.Evidence
-	if ev != nil && ev.SizePx != [2]int{} && ev.SizePx != [2]int{p.BGR.Cols(), p.BGR.Rows()} {
+	if ev != nil && ev.SizePx != [2]int{} && ev.SizePx != [2]int{p.Pixels.Cols(), p.Pixels.Rows()} {
 		return nil, fmt.Errorf("report: the result is of a photo of %d×%d px, this one has %d×%d",
-			ev.SizePx[0], ev.SizePx[1], p.BGR.Cols(), p.BGR.Rows())
+			ev.SizePx[0], ev.SizePx[1], p.Pixels.Cols(), p.Pixels.Rows())
 	}
 
 	w := max(shown.Bounds().Dx(), overlayMinWidth)
@@ -85,10 +85,10 @@ func Thumbnail(img image.Image, maxPx int) image.Image {
 // shrunk is the photo at the overlay's size and the factor k from the photo's
 // pixels to it. OpenCV reduces large photos, an order faster than a filter in Go.
 func shrunk(p *photo.Photo) (image.Image, float64, error) {
-	if p == nil || p.BGR.Ptr() == nil || p.BGR.Empty() {
+	if p == nil || p.Pixels.Ptr() == nil || p.Pixels.Empty() {
 		return nil, 0, errors.New("report: no overlay without an open photo")
 	}
-	long := max(p.BGR.Cols(), p.BGR.Rows())
+	long := max(p.Pixels.Cols(), p.Pixels.Rows())
 	k := 1.0
 	switch {
 	case long > overlayMaxPx:
@@ -96,9 +96,9 @@ func shrunk(p *photo.Photo) (image.Image, float64, error) {
 	case long < overlayMinPx:
 		k = math.Min(overlayMinPx/float64(long), overlayMaxGrow)
 	}
-	size := image.Pt(max(1, int(math.Round(float64(p.BGR.Cols())*k))), max(1, int(math.Round(float64(p.BGR.Rows())*k))))
+	size := image.Pt(max(1, int(math.Round(float64(p.Pixels.Cols())*k))), max(1, int(math.Round(float64(p.Pixels.Rows())*k))))
 	if k >= 1 {
-		img, err := p.BGR.ToImage()
+		img, err := p.Pixels.ToImage()
 		if err != nil {
 			return nil, 0, fmt.Errorf("report: copying the photo: %w", err)
 		}
@@ -109,7 +109,7 @@ func shrunk(p *photo.Photo) (image.Image, float64, error) {
 	}
 	small := gocv.NewMat()
 	defer small.Close()
-	gocv.Resize(p.BGR, &small, size, 0, 0, gocv.InterpolationArea)
+	gocv.Resize(p.Pixels, &small, size, 0, 0, gocv.InterpolationArea)
 	img, err := small.ToImage()
 	if err != nil {
 		return nil, 0, fmt.Errorf("report: copying the reduced photo: %w", err)

@@ -29,12 +29,12 @@ func overlayOf(t *testing.T, s sketch, change func(*measure.Result)) image.Image
 	if change != nil {
 		change(&r)
 	}
-	before := p.BGR.ToBytes()
+	before := p.Pixels.ToBytes()
 	img, err := Overlay(p, r)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !bytes.Equal(p.BGR.ToBytes(), before) {
+	if !bytes.Equal(p.Pixels.ToBytes(), before) {
 		t.Error("Overlay drew into the photo itself")
 	}
 	if dir := os.Getenv("DENTCOUNT_LOOK"); dir != "" {
@@ -139,7 +139,7 @@ func TestOverlayCountsPixelsFromTheCorner(t *testing.T) {
 		half := m.Region(image.Rect(c.w/2, 0, c.w, c.h))
 		half.SetTo(gocv.NewScalar(255, 255, 255, 0))
 		half.Close()
-		p := &photo.Photo{Name: "edge", BGR: m}
+		p := &photo.Photo{Name: "edge", Pixels: m}
 		w, mid := float64(c.w), float64(c.h)/2
 		img, err := Overlay(p, measure.Result{Status: measure.Refused, Evidence: &measure.Evidence{
 			TickLine: []measure.Point{{w / 4, mid}, {w * 3 / 4, mid}},
@@ -323,7 +323,7 @@ func BenchmarkOverlay12MP(b *testing.B) {
 	r := s.result()
 	m := gocv.NewMatWithSizeFromScalar(gocv.NewScalar(128, 140, 150, 0), s.h, s.w, gocv.MatTypeCV8UC3)
 	defer m.Close()
-	p := &photo.Photo{BGR: m}
+	p := &photo.Photo{Pixels: m}
 	for b.Loop() {
 		img, err := Overlay(p, r)
 		if err != nil {

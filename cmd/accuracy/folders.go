@@ -29,7 +29,7 @@ func measureFolder(ctx context.Context, dir, only string) ([]sample, error) {
 		if t.Family != "dent" || !strings.Contains(t.File, only) {
 			continue
 		}
-		p, err := photo.Open(filepath.Join(dir, t.File))
+		p, err := photo.Limits{GrayOnly: true}.Open(filepath.Join(dir, t.File))
 		if err != nil {
 			return nil, err
 		}

@@ -98,7 +98,7 @@ func measureScenes(ctx context.Context, set sceneSet, at []int, rec *record, sai
 			return err
 		}
 		tr.File = fmt.Sprintf("%s-%d-%d", set.Ranges, set.Seed, todo[k])
-		p, err := photo.Decode(tr.File, jpeg)
+		p, err := photo.Limits{GrayOnly: true}.Decode(tr.File, jpeg)
 		if err != nil {
 			return err
 		}

@@ -161,7 +161,7 @@ func costOf(file string, turns int) (cost, error) {
 		base := resetPeak()
 		cpuStart := cpuTime()
 		start = time.Now()
-		p, err := photo.Decode(file, data)
+		p, err := photo.Limits{GrayOnly: true}.Decode(file, data)
 		if err != nil {
 			return cost{}, err
 		}

@@ -152,7 +152,7 @@ func (a *app) lengthOne(ctx context.Context, name string, opt measure.LengthOpti
 		}
 	}()
 	start := time.Now()
-	p, err := a.openPhoto(ctx, name)
+	p, err := a.openPhoto(ctx, name, photo.Limits{})
 	if err != nil {
 		return r, err
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dentcount/measure"
+	"dentcount/photo"
 	"dentcount/report"
 	"dentcount/shelf"
 	"dentcount/trade"
@@ -120,7 +121,7 @@ func shelfReed(ctx context.Context, s *shelf.Shelf, id shelf.ID) (trade.ReedDims
 // photoReed measures the length of the reed in a photo. One that cannot be
 // measured is an error with what to do.
 func (a *app) photoReed(ctx context.Context, name string, above signedMMFlag) (trade.ReedDims, error) {
-	p, err := a.openPhoto(ctx, name)
+	p, err := a.openPhoto(ctx, name, photo.Limits{})
 	if err != nil {
 		return trade.ReedDims{}, err
 	}

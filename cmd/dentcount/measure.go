@@ -125,7 +125,7 @@ func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, 
 		}
 	}()
 	start := time.Now()
-	p, err := a.openPhoto(ctx, name)
+	p, err := a.openPhoto(ctx, name, photo.Limits{GrayOnly: !overlay})
 	if err != nil {
 		return r, err
 	}

@@ -235,13 +235,13 @@ func TestTagIsCoveredAtTheSecondTry(t *testing.T) {
 		b := newBench(func(_ context.Context, p *photo.Photo, _ measure.Options) (measure.Result, error) {
 			calls++
 			light := 0
-			for y := range p.BGR.Rows() {
-				if p.BGR.GetVecbAt(y, p.BGR.Cols()/2)[0] > 200 {
+			for y := range p.Pixels.Rows() {
+				if p.Pixels.GetVecbAt(y, p.Pixels.Cols()/2)[0] > 200 {
 					light++
 				}
 			}
 			r := answer()
-			if r.Status = first; light == p.BGR.Rows() {
+			if r.Status = first; light == p.Pixels.Rows() {
 				r.Status, r.Ruler = measure.Answered, &measure.Ruler{Unit: "in"}
 			}
 			return r, nil

@@ -33,14 +33,14 @@ func needPhotos(a *app, command string, names []string) error {
 	return nil
 }
 
-// openPhoto opens the photo of that name, or the one on standard input. A
-// cancelled ctx gives ctx.Err(). The caller closes the photo.
-func (a *app) openPhoto(ctx context.Context, name string) (*photo.Photo, error) {
+// openPhoto opens the photo of that name, or the one on standard input, under
+// limits. A cancelled ctx gives ctx.Err(). The caller closes the photo.
+func (a *app) openPhoto(ctx context.Context, name string, limits photo.Limits) (*photo.Photo, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	if name != stdinName {
-		return photo.Open(name)
+		return limits.Open(name)
 	}
 	// A read from a pipe cannot be interrupted; waiting for it can.
 	type opened struct {
@@ -49,7 +49,7 @@ func (a *app) openPhoto(ctx context.Context, name string) (*photo.Photo, error) 
 	}
 	done := make(chan opened, 1)
 	go func() {
-		p, err := photo.Read(name, a.stdin)
+		p, err := limits.Read(name, a.stdin)
 		done <- opened{p, err}
 	}()
 	select {

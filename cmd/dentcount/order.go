@@ -12,6 +12,7 @@ import (
 
 	"dentcount/box"
 	"dentcount/measure"
+	"dentcount/photo"
 	"dentcount/report"
 	"dentcount/shelf"
 	"dentcount/trade"
@@ -267,7 +268,7 @@ func (o *orderer) fromShelf(ctx context.Context, id shelf.ID) (w trade.OrderWish
 
 // fromPhoto measures the dent size in a photo.
 func (o *orderer) fromPhoto(ctx context.Context, name string) (w trade.OrderWish, picture []byte, err error) {
-	p, err := o.openPhoto(ctx, name)
+	p, err := o.openPhoto(ctx, name, photo.Limits{})
 	if err != nil {
 		return w, nil, err
 	}
