@@ -249,17 +249,26 @@ type strip struct {
 }
 
 func sampleStrip(p photo.Plane, f Frame, lo, hi, d0, d1, step float64) strip {
-	s := strip{lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
-	if s.cols < 1 || s.rows < 1 {
-		return strip{}
+	s := strip{lo: lo, d0: d0, step: step}
+	s.cols, s.rows, s.v = f.Sample(p, lo, hi, d0, d1, step)
+	return s
+}
+
+// Sample takes the picture's grey levels on a grid: rows are depths d0, d0+step …
+// d1, columns positions lo, lo+1 … hi along the edge; NaN outside the picture.
+// v is row after row; all is zero where the grid is empty.
+func (f Frame) Sample(p photo.Plane, lo, hi, d0, d1, step float64) (cols, rows int, v []float32) {
+	cols, rows = int(hi-lo)+1, int((d1-d0)/step)+1
+	if cols < 1 || rows < 1 {
+		return 0, 0, nil
 	}
-	s.v = make([]float32, s.cols*s.rows)
+	v = make([]float32, cols*rows)
 	// In blocks of columns, row after row, so that what is read and written
 	// next lies near in memory whichever way the frame runs.
 	const block = 256
 	var xs, ys [block]int32
-	for c0 := 0; c0 < s.cols; c0 += block {
-		n := min(block, s.cols-c0)
+	for c0 := 0; c0 < cols; c0 += block {
+		n := min(block, cols-c0)
 		var box [4]int32 // the least and greatest of xs and ys
 		for i := 0; i < n; i++ {
 			x, y := f.Point(lo+float64(c0+i), d0)
@@ -269,10 +278,10 @@ func sampleStrip(p photo.Plane, f Frame, lo, hi, d0, d1, step float64) strip {
 			}
 			box = [4]int32{min(box[0], xs[i]), max(box[1], xs[i]), min(box[2], ys[i]), max(box[3], ys[i])}
 		}
-		for r := 0; r < s.rows; r++ {
+		for r := 0; r < rows; r++ {
 			d := step * float64(r)
 			dx, dy := toFixed(d*f.NX), toFixed(d*f.NY)
-			out := s.v[r*s.cols+c0 : r*s.cols+c0+n]
+			out := v[r*cols+c0 : r*cols+c0+n]
 			if box[0]+dx >= 0 && box[2]+dy >= 0 && box[1]+dx < int32(p.W-1)<<fixedBits && box[3]+dy < int32(p.H-1)<<fixedBits {
 				sampleRow(p, out, xs[:n], ys[:n], dx, dy)
 				continue
@@ -285,7 +294,7 @@ func sampleStrip(p photo.Plane, f Frame, lo, hi, d0, d1, step float64) strip {
 			}
 		}
 	}
-	return s
+	return cols, rows, v
 }
 
 // Positions are sampled in fixed point, to 1/2048 px: pictures of up to a

@@ -21,17 +21,10 @@ func (s strip) depth(r int) float64 { return s.d0 + float64(r)*s.step }
 
 // beside samples the frame between two depths (d0 < d1) for along in [lo, hi].
 func beside(p photo.Plane, f calib.Frame, lo, hi, d0, d1, step float64) strip {
-	s := strip{lo: lo, d0: d0, step: step, cols: int(hi-lo) + 1, rows: int((d1-d0)/step) + 1}
-	if s.cols < 8 || s.rows < 1 {
+	s := strip{lo: lo, d0: d0, step: step}
+	s.cols, s.rows, s.v = f.Sample(p, lo, hi, d0, d1, step)
+	if s.cols < 8 {
 		return strip{}
-	}
-	s.v = make([]float32, s.cols*s.rows)
-	for c := 0; c < s.cols; c++ {
-		x0, y0 := f.Point(lo+float64(c), d0)
-		for r := 0; r < s.rows; r++ {
-			d := step * float64(r)
-			s.v[r*s.cols+c] = float32(p.At(x0+d*f.NX, y0+d*f.NY))
-		}
 	}
 	return s
 }
@@ -85,36 +78,41 @@ func (l lean) at(along float64) float64 { return l.A + l.B*along/1000 }
 // sheared is the mean over rows r0 ≤ r < r1 of the strip along the lean, by
 // position at the edge. Columns seen by fewer than half the rows are NaN.
 func (s strip) sheared(l lean, r0, r1, every int) []float64 {
-	sum := make([]float64, s.cols)
-	n := make([]int, s.cols)
+	sum := make([]float32, s.cols)
+	n := make([]int32, s.cols)
 	rows := 0
+	// Columns are walked in fixed point: a third of the time of floats.
+	const bits = 32
+	fixed := func(x float64) int64 { return int64(x * (1 << bits)) }
 	for r := r0; r < r1; r += every {
 		rows++
 		d := s.depth(r)
 		row := s.row(r)
-		for c := range sum {
-			e := s.lo + float64(c)
-			x := float64(c) + l.at(e)*d
-			i := int(x)
-			if x < 0 || i+1 >= s.cols {
-				continue
-			}
-			a, b := float64(row[i]), float64(row[i+1])
-			v := a + (b-a)*(x-float64(i))
-			if v == v {
+		x, step := fixed(l.at(s.lo)*d), fixed(1+l.B*d/1000)
+		end := int64(s.cols-1) << bits
+		c := 0
+		for ; c < s.cols && x < 0; c++ {
+			x += step
+		}
+		for ; c < s.cols && x < end; c++ {
+			i := x >> bits
+			a, b := row[i], row[i+1]
+			if v := a + (b-a)*(float32(uint32(x))*(1.0/(1<<bits))); v == v {
 				sum[c] += v
 				n[c]++
 			}
+			x += step
 		}
 	}
-	for c := range sum {
-		if 2*n[c] < rows || n[c] == 0 {
-			sum[c] = math.NaN()
+	out := make([]float64, s.cols)
+	for c := range out {
+		if 2*int(n[c]) < rows || n[c] == 0 {
+			out[c] = math.NaN()
 		} else {
-			sum[c] /= float64(n[c])
+			out[c] = float64(sum[c]) / float64(n[c])
 		}
 	}
-	return sum
+	return out
 }
 
 // findLean finds the direction in which the strip's bands run: the lean at
