@@ -39,7 +39,7 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 
 const (
 	firstReads = 24  // candidates read at most along the coarse edges
-	maxReads   = 240 // and along the fine ones
+	maxReads   = 150 // and along the fine ones
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxBeside  = 24  // candidates read on them at most
