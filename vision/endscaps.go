@@ -113,18 +113,30 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 	a, b := f.places[0], f.places[len(f.places)-1]
 	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
 	left, right := f.linesBeside(a-capReachIn, a, opt), f.linesBeside(b, b+capReachIn, opt)
-	best := 0.0
+	best, rival := 0.0, 0.0
+	least := 0.4*f.T + capMinIn
 	for _, x := range left {
 		for _, y := range right {
 			dl, dr := a-s.In(x.along), s.In(y.along)-b
+			if math.Min(dl, dr) < least {
+				continue // the inner edge of a cap
+			}
 			lop := (dl - dr) / 0.2
 			sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
 			// Of a cap's two edges the outer one is meant.
 			score := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3)
 			if score > best {
+				if best > 0 && s.In(l.along)-s.In(x.along) > capMinIn {
+					rival = best
+				}
 				best, probability, l, r = score, sure, x, y
+			} else if out := s.In(l.along) - s.In(x.along); score > rival && math.Abs(out) > capMinIn {
+				rival = score
 			}
 		}
+	}
+	if best > 0 {
+		probability *= best / (best + 0.3*rival)
 	}
 	return l, r, math.Min(0.97, probability*1.5)
 }

@@ -269,8 +269,8 @@ func (f *wireField) setEnd(dir float64, keep int, fresh []float64) {
 
 // cutLobes counts the ends at which, past the last wire and the dent beside it,
 // a lobe as light as the wires is cut off by the cap. A cap stands beside the
-// wires and hides none of them, but a dent may be of any width there: where both
-// ends are cut so, what was taken for wires are the dents.
+// wires and hides none of them, but a dent may be of any width there: where ends
+// are cut so, what was taken for wires may be the dents.
 func (f *wireField) cutLobes() (n int) {
 	for _, dir := range [2]float64{-1, 1} {
 		at := f.outward(dir)

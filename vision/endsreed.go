@@ -12,10 +12,10 @@ import (
 // the ruler, between two baulks along it, closed by two end caps. Sizes in
 // inches (common practice, no source).
 const (
-	reedReachIn    = 8.0  // how far from the ruler's edge a reed may reach
-	reedZoneMinIn  = 1.2  // lowest field of wires
-	capReachIn     = 1.5  // how far outside the last wire a cap's outer face may be
-	reedMostSkew   = 0.06 // tangent
+	reedReachIn    = 8.0 // how far from the ruler's edge a reed may reach
+	reedZoneMinIn  = 1.2 // lowest field of wires
+	capReachIn     = 1.5 // how far outside the last wire a cap's outer face may be
+	capMinIn       = 0.1 // narrowest end cap
 	reedMinPeriods = 12
 )
 
@@ -176,17 +176,23 @@ func (f *wireField) follow() bool {
 	} else {
 		f.bright = f.brightWires(mid, tpl)
 	}
+	if f.kind != Reed {
+		return f.followLobes(tpl, mid)
+	}
+	other := *f
 	if !f.followLobes(tpl, mid) {
 		return false
 	}
-	if f.kind == Reed && f.cutLobes() == 2 {
-		f.bright = !f.bright
-		if !f.followLobes(tpl, mid) {
-			return false
+	f.settleEnds()
+	if cut := f.cutLobes(); cut > 0 {
+		other.bright = !f.bright
+		if other.followLobes(tpl, mid) {
+			other.settleEnds()
+			if other.cutLobes() < cut {
+				*f, cut = other, other.cutLobes()
+			}
 		}
-	}
-	if f.kind == Reed {
-		f.settleEnds()
+		f.doubtful = f.doubtful || cut > 0
 	}
 	return len(f.places) >= reedMinPeriods
 }
