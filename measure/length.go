@@ -172,7 +172,7 @@ func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) Len
 		eye := lengthValue(e.EyeIn*math.Exp(lift.ln), math.Hypot(e.EyeU, e.EyeIn*rootSum(b)))
 		r.Eye = &eye
 	}
-	right := s.ruler.UnitProbability * e.Probability
+	right := s.ruler.UnitProbability * e.Probability * lift.scaleRight
 	if lo, hi := usualRange(opt.What); opt.Ends == nil && (in < lo || in > hi) {
 		right *= 0.3 // another thing, or a scale misread
 	}

@@ -18,7 +18,8 @@ type lift struct {
 	distanceU  float64 // relative
 	ln         float64 // to add to the logarithm of the length
 	told       bool
-	bySize     bool // the part's dents told it
+	bySize     bool    // the part's dents told it
+	scaleRight float64 // probability that the scale was read right, by the dents
 }
 
 // Stated priors of heights, in millimetres (common practice, no source).
@@ -60,7 +61,7 @@ func liftOf(s sight, e vision.Ends, opt LengthOptions) lift {
 // liftFrom is the lift with the camera at a distance, and its relative
 // standard uncertainty.
 func liftFrom(opt LengthOptions, underRuler bool, distanceMM, distanceU float64) lift {
-	l := lift{distanceMM: distanceMM, distanceU: distanceU}
+	l := lift{distanceMM: distanceMM, distanceU: distanceU, scaleRight: 1}
 	if opt.MarksAboveMM != nil {
 		l.markMM, l.u, l.told = *opt.MarksAboveMM, toldUMM, true
 	} else {

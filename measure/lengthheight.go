@@ -16,6 +16,32 @@ const capAboveMM, capAboveUMM = 1.5, 1.5
 // priors, as for the dent size.
 const noMadeSize, sizeSpan = 0.05, 3.0
 
+// scaleMisread is how often a ruler's scale is read at half its spacing, and how
+// often at twice: a stated prior.
+const scaleMisread = 0.03
+
+// peak is one way in which the height can be: the relative lift and its
+// standard uncertainty.
+type peak struct{ weight, mean, u float64 }
+
+// peaksOf are the ways in which the wires' lift can be by their spacing, given
+// what was thought of it before; the first is that they are of no made size.
+func peaksOf(part string, e vision.Ends, mean, sd float64) []peak {
+	ps := []peak{{noMadeSize / sizeSpan, mean, sd}}
+	for _, s := range trade.Sizes(part) {
+		x := math.Log(e.DentsPerSpacing / s.PerInch / e.SpacingIn)
+		u := math.Hypot(s.TolRel, e.SpacingU/e.SpacingIn)
+		all := math.Hypot(sd, u)
+		z := (x - mean) / all
+		k := sd * sd / (sd*sd + u*u)
+		ps = append(ps, peak{
+			(1 - noMadeSize) * s.Weight * math.Exp(-z*z/2) / (all * math.Sqrt(2*math.Pi)),
+			mean + k*(x-mean), sd * math.Sqrt(1-k),
+		})
+	}
+	return ps
+}
+
 // heightBySize betters a lift by the part's own dents. Wires that lie below the
 // marks look finer than they are, and reeds are made in a few sizes only: what
 // the apparent spacing lacks to a made size says how far the marks lie above the
@@ -39,19 +65,7 @@ func (l lift) heightBySize(w What, e vision.Ends) lift {
 	D := l.distanceMM
 	mean := (l.markMM + above) / D
 	sd := math.Hypot(math.Hypot(l.u, aboveU)/D, mean*l.distanceU)
-	type peak struct{ weight, mean, u float64 }
-	ps := []peak{{noMadeSize / sizeSpan, mean, sd}}
-	for _, s := range trade.Sizes(part) {
-		x := math.Log(e.DentsPerSpacing / s.PerInch / e.SpacingIn)
-		u := math.Hypot(s.TolRel, e.SpacingU/e.SpacingIn)
-		all := math.Hypot(sd, u)
-		z := (x - mean) / all
-		k := sd * sd / (sd*sd + u*u)
-		ps = append(ps, peak{
-			(1 - noMadeSize) * s.Weight * math.Exp(-z*z/2) / (all * math.Sqrt(2*math.Pi)),
-			mean + k*(x-mean), sd * math.Sqrt(1-k),
-		})
-	}
+	ps := peaksOf(part, e, mean, sd)
 	var sum, m, v float64
 	for _, p := range ps {
 		sum += p.weight
@@ -61,6 +75,17 @@ func (l lift) heightBySize(w What, e vision.Ends) lift {
 	for _, p := range ps {
 		v += p.weight * (p.u*p.u + (p.mean-m)*(p.mean-m)) / sum
 	}
+	// A scale read at twice or half its spacing shows another spacing of wires,
+	// and one read wrong otherwise most likely one that nobody makes.
+	rival := 0.0
+	for _, k := range [2]float64{2, 0.5} {
+		o := e
+		o.SpacingIn, o.SpacingU = k*e.SpacingIn, k*e.SpacingU
+		for _, p := range peaksOf(part, o, mean, sd)[1:] {
+			rival += scaleMisread * p.weight
+		}
+	}
+	l.scaleRight = sum / (sum + rival) * (1 - 0.5*ps[0].weight/sum)
 	// Back to the ends, whose own height is known to l.u and goes with that of the
 	// wires as far as that is not the caps' doubt.
 	g := l.u * l.u / (l.u*l.u + aboveU*aboveU)

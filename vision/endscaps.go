@@ -136,7 +136,7 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 		}
 	}
 	if best > 0 {
-		probability *= best / (best + 0.3*rival)
+		probability *= best / (best + 0.2*rival)
 	}
 	return l, r, math.Min(0.97, probability*1.5)
 }

@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"sort"
+
+	"dentcount/calib"
 )
 
 // edgeLine is a long straight edge that runs nearly square to the ruler.
@@ -61,39 +63,42 @@ func (q patch) edgeLines(r0, r1 int, opt lineSearch) []edgeLine {
 	mid := (chunks[0].d + chunks[len(chunks)-1].d) / 2
 	score := make([]float64, q.cols)
 	best := make([]edgeLine, q.cols)
-	for n := -nTheta; n <= nTheta; n++ {
-		th := float64(n) * dTheta
-		for c := 0; c < q.cols; c++ {
-			var sum colour
-			var sq float64
-			seen := 0
-			for _, ck := range chunks {
-				x := c + int(math.Round(th*(ck.d-mid)))
-				if x < 0 || x >= q.cols {
+	const colsAtOnce = 64
+	calib.SideBySide((q.cols+colsAtOnce-1)/colsAtOnce, func(i int) {
+		for n := -nTheta; n <= nTheta; n++ {
+			th := float64(n) * dTheta
+			for c := i * colsAtOnce; c < min(q.cols, (i+1)*colsAtOnce); c++ {
+				var sum colour
+				var sq float64
+				seen := 0
+				for _, ck := range chunks {
+					x := c + int(math.Round(th*(ck.d-mid)))
+					if x < 0 || x >= q.cols {
+						continue
+					}
+					v := colour{ck.step[0][x], ck.step[1][x], ck.step[2][x]}
+					if v[0] != v[0] {
+						continue
+					}
+					for i := range sum {
+						sum[i] += v[i]
+					}
+					sq += v.dot(v)
+					seen++
+				}
+				if 2*seen < len(chunks) || seen < 3 {
 					continue
 				}
-				v := colour{ck.step[0][x], ck.step[1][x], ck.step[2][x]}
-				if v[0] != v[0] {
-					continue
+				m := float64(seen)
+				agree := sum.dot(sum) / (m*sq + 1e-9)
+				s := sum.len() / m * agree
+				if s > score[c] {
+					score[c] = s
+					best[c] = edgeLine{along: q.lo + float64(c) - 0.5, extra: th, step: colour{sum[0] / m, sum[1] / m, sum[2] / m}, strength: s}
 				}
-				for i := range sum {
-					sum[i] += v[i]
-				}
-				sq += v.dot(v)
-				seen++
-			}
-			if 2*seen < len(chunks) || seen < 3 {
-				continue
-			}
-			m := float64(seen)
-			agree := sum.dot(sum) / (m*sq + 1e-9)
-			s := sum.len() / m * agree
-			if s > score[c] {
-				score[c] = s
-				best[c] = edgeLine{along: q.lo + float64(c) - 0.5, extra: th, step: colour{sum[0] / m, sum[1] / m, sum[2] / m}, strength: s}
 			}
 		}
-	}
+	})
 	apart := int(math.Ceil(2 * opt.SigmaPx))
 	for c := range score {
 		if score[c] < 1 {

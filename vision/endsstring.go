@@ -39,6 +39,9 @@ func findString(img photo.Colour, pl Plane) (Ends, bool) {
 		if score > bestScore {
 			best, bestScore = e, score
 		}
+		if bestScore > 0.8 {
+			break // the lines come clearest first
+		}
 	}
 	if bestScore < 0.25 {
 		return Ends{}, false

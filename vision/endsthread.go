@@ -2,7 +2,10 @@ package vision
 
 import (
 	"math"
+	"slices"
 	"sort"
+
+	"dentcount/calib"
 )
 
 // A thread or a wire lies along the ruler: a thin line, darker or lighter than
@@ -46,50 +49,52 @@ func (q patch) threadLines(ppi float64, most int) []threadLine {
 		}
 	}
 	mid := float64(q.cols-1) / 2
-	best := make([]threadLine, q.rows) // by row
+	reach := float64(nb) * blockPx / 2
+	dS := 1.5 * q.step / reach
+	// Every width on its own core: first the whole range on a picture of which
+	// the best of three rows stands for all, then each find by itself.
+	var widths []float64
 	for w := math.Max(2, threadMinWideIn*ppi/q.step); w <= math.Max(3, threadMaxWideIn*ppi/q.step); w *= 1.6 {
-		ridge := make([][]float64, nb)
+		widths = append(widths, w)
+	}
+	found := make([][]threadLine, len(widths))
+	calib.SideBySide(len(widths), func(i int) {
+		w := widths[i]
+		fine := ridges{step: q.step, d0: q.d0, rows: q.rows, mid: mid, blockPx: blockPx}
 		for b := range blocks {
-			ridge[b] = ridgeOf(blocks[b], int(math.Round(w)))
+			fine.v = append(fine.v, ridgeOf(blocks[b], int(math.Round(w))))
 		}
-		reach := float64(nb) * blockPx / 2
-		dS := 1.5 * q.step / reach
-		n := int(threadMaxTurn / dS)
+		const pool = 3
+		coarse := fine.pooled(pool)
+		n := int(threadMaxTurn / (pool * dS))
+		lines := make([]threadLine, coarse.rows)
 		for k := -n; k <= n; k++ {
-			slope := float64(k) * dS
-			for r := 0; r < q.rows; r++ {
-				var sum, cut float64
-				seen, strong := 0, 0
-				for b := range ridge {
-					x := r + int(math.Round(slope*(float64(b*blockPx)+blockPx/2-mid)/q.step))
-					if x < 0 || x >= q.rows {
-						continue
-					}
-					v := ridge[b][x]
-					if v != v {
-						continue
-					}
-					seen++
-					// a clamp, so that a few knots or marks make no line
-					cut = math.Min(v, 25)
-					sum += cut
-					if v > 1.5 {
-						strong++
-					}
-				}
-				if seen < nb/3 || seen < 8 {
-					continue
-				}
-				share := float64(strong) / float64(seen)
-				if share < 0.45 {
-					continue
-				}
-				if v := sum / float64(seen) * share; v > best[r].score {
-					best[r] = threadLine{depth: q.depth(r), slope: slope, widePx: w * q.step, score: v}
+			slope := float64(k) * pool * dS
+			for r := range lines {
+				if v := coarse.score(r, slope); v > lines[r].score {
+					lines[r] = threadLine{depth: coarse.depth(r), slope: slope, widePx: w * q.step, score: v}
 				}
 			}
 		}
-	}
+		sort.SliceStable(lines, func(i, j int) bool { return lines[i].score > lines[j].score })
+		for _, l := range lines[:min(len(lines), 3*most)] {
+			if l.score == 0 {
+				break
+			}
+			top := threadLine{widePx: l.widePx}
+			r0 := int(math.Round((l.depth - q.d0) / q.step))
+			for r := max(0, r0-pool); r <= min(q.rows-1, r0+pool); r++ {
+				for k := -pool; k <= pool; k++ {
+					slope := l.slope + float64(k)*dS
+					if v := fine.score(r, slope); v > top.score {
+						top.depth, top.slope, top.score = fine.depth(r), slope, v
+					}
+				}
+			}
+			found[i] = append(found[i], top)
+		}
+	})
+	best := slices.Concat(found...)
 	sort.SliceStable(best, func(i, j int) bool { return best[i].score > best[j].score })
 	var out []threadLine
 	for _, t := range best {
@@ -107,6 +112,70 @@ func (q patch) threadLines(ppi float64, most int) []threadLine {
 		}
 	}
 	return out
+}
+
+// ridges is how far thin lines stand out, by block of columns and row.
+type ridges struct {
+	v        [][]float64
+	d0, step float64
+	rows     int
+	mid      float64 // the middle column
+	blockPx  int
+}
+
+func (g ridges) depth(r int) float64 { return g.d0 + float64(r)*g.step }
+
+// pooled has the best of each n rows in one.
+func (g ridges) pooled(n int) ridges {
+	o := g
+	o.rows, o.step, o.d0 = g.rows/n, g.step*float64(n), g.d0+g.step*float64(n-1)/2
+	o.v = make([][]float64, len(g.v))
+	for b, v := range g.v {
+		o.v[b] = make([]float64, o.rows)
+		for r := range o.v[b] {
+			top := math.NaN()
+			for _, x := range v[r*n : r*n+n] {
+				if !(x <= top) && x == x {
+					top = x
+				}
+			}
+			o.v[b][r] = top
+		}
+	}
+	return o
+}
+
+// score is how far a line through row r of the middle column stands out, in
+// grey levels, as a mean over its length; 0 where it shows in too little of it.
+func (g ridges) score(r int, slope float64) float64 {
+	var sum float64
+	seen, strong := 0, 0
+	perBlock := slope * float64(g.blockPx) / g.step
+	at := float64(r) + 0.5 + slope*(float64(g.blockPx)/2-g.mid)/g.step
+	for b := range g.v {
+		x := int(at + perBlock*float64(b))
+		if at+perBlock*float64(b) < 0 || x >= g.rows {
+			continue
+		}
+		v := g.v[b][x]
+		if v != v {
+			continue
+		}
+		seen++
+		// a clamp, so that a few knots or marks make no line
+		sum += math.Min(v, 25)
+		if v > 1.5 {
+			strong++
+		}
+	}
+	if seen < len(g.v)/3 || seen < 8 {
+		return 0
+	}
+	share := float64(strong) / float64(seen)
+	if share < 0.45 {
+		return 0
+	}
+	return sum / float64(seen) * share
 }
 
 // ridgeOf is how far a line w rows wide stands out from what is on both its
