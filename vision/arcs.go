@@ -17,11 +17,15 @@ type arcs struct {
 	// darker is ln of the wide arc's grey level over the narrow one's.
 	darker float64
 	// change is how much the two halves of the wide arc drift apart along the
-	// row, over the arc's grey level.
-	change float64
+	// row, over the arc's grey level, in the lattice in which most of the spacing
+	// is plain; frontChange the same in the lattice of the fronts, as far as that
+	// was found.
+	change, frontChange float64
 	// narrowChange is ln of how much the halves of the narrow arc do so, over
 	// those of the wide one.
 	narrowChange float64
+	// between is the share of the spacing that is neither plain nor narrow arc.
+	between float64
 }
 
 // arcBins is how finely a spacing is divided; arcGroups into how many stretches,
@@ -75,6 +79,7 @@ func fold(sig signal, l lattice) folded {
 func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 	const tries, step = 8, 0.04 // of a spacing, at the row's ends
 	best := 0.0
+	var front arcs
 	for i := -tries; i <= tries; i++ {
 		half := float64(l.count-1) / 2
 		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
@@ -83,12 +88,16 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 		if len(f) < 2 {
 			return a, false
 		}
+		if i == 0 {
+			front, _ = f.arcs(pxPerBand)
+		}
 		if p := f.plain(); p > best {
 			if x, fine := f.arcs(pxPerBand); fine {
 				a, ok, best = x, true, p
 			}
 		}
 	}
+	a.frontChange, a.between = front.change, 1-best-a.narrow
 	return a, ok
 }
 
@@ -114,31 +123,35 @@ func (f folded) plain() float64 {
 
 // arcs tells the arcs apart and compares their halves along the row.
 func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
-	var mean [arcBins]float64
-	for j := range mean {
+	// How far from its stretch's level each place of the spacing is, in half the
+	// stretches at least: a slot may be brighter than the bars in one and darker in
+	// another, and a side face shows in some only.
+	levels := make([]float64, len(f))
+	for i := range f {
+		levels[i] = medianOf(f[i][:])
+	}
+	var off [arcBins]float64
+	at := 0
+	for j := range off {
 		v := make([]float64, len(f))
 		for i, g := range f {
-			v[i] = g[j]
+			v[i] = math.Abs(g[j] - levels[i])
 		}
-		mean[j] = medianOf(v)
-	}
-	level := medianOf(mean[:])
-	at := 0
-	for j, v := range mean {
-		if math.Abs(v-level) > math.Abs(mean[at]-level) {
+		if off[j] = medianOf(v); off[j] > off[at] {
 			at = j
 		}
 	}
-	top := math.Abs(mean[at] - level)
-	if top == 0 {
+	if off[at] == 0 {
 		return a, false
 	}
-	off := func(j int) float64 { return math.Abs(mean[(j+arcBins)%arcBins]-level) / top }
+	// A slot has two levels where a wall and what lies beneath it share it.
+	const share = 0.35
+	stands := func(j int) bool { return off[(j+arcBins)%arcBins] > share*off[at] }
 	lo, hi := at, at
-	for hi-lo < arcBins && off(lo-1) > 0.5 {
+	for hi-lo < arcBins && stands(lo-1) {
 		lo--
 	}
-	for hi-lo < arcBins && off(hi+1) > 0.5 {
+	for hi-lo < arcBins && stands(hi+1) {
 		hi++
 	}
 	n := hi - lo + 1
@@ -201,13 +214,26 @@ func spread(v []float64) float64 {
 	return math.Sqrt(sq / float64(len(v)))
 }
 
-// cues are what the arcs tell, each bounded, so that none decides alone.
-func (a arcs) cues() [4]float64 {
-	return [4]float64{
-		bound(math.Log(a.change+0.01)+3.4, -1.2, 1.5),
-		bound(a.narrowChange-0.7, -2, 1.5),
-		bound(a.darker, -0.5, 0.5),
-		bound(math.Log(a.narrow/0.2), -0.6, 0.6),
+// cue is one thing the arcs tell, bounded, so that none decides alone, and what
+// it weighs in the logarithm of the odds that the wide arcs are solid.
+type cue struct{ value, weight float64 }
+
+// cues are weighed by a logistic regression (ridge 3) on 272 drawn scenes of
+// seeds 6101 and 6102, half of them coarse reeds and half rigid heddles, with no
+// holes clear beside the ruler: each fifth told by the other four, 8 were told
+// wrong, none of the 122 of which it was said with 0.97. Cues that told the
+// opposite in photos by another renderer were left out.
+func (a arcs) cues() []cue {
+	// so much of the wide arc's level is what a plain bar changes by, too
+	const still = 0.01
+	return []cue{
+		{1, -1.06},
+		{bound(math.Log(a.change+still)+3.4, -1.2, 1.5), -1.61},
+		{bound(math.Log(a.frontChange+still)+3.2, -1.2, 1.5), -1.05},
+		{bound(a.narrowChange-0.7, -2, 1.5), 0.42},
+		{bound(a.darker, -0.5, 0.5), 0.88},
+		{bound(math.Log(a.narrow/0.2), -0.6, 0.6), -1.43},
+		{bound(6*(a.between-0.1), -1, 1.5), -0.93},
 	}
 }
 
@@ -216,10 +242,9 @@ func bound(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
 // slotOdds is the logarithm of the odds that the narrow arcs are the slots of a
 // rigid heddle and not the wires of a reed.
 func (a arcs) slotOdds() float64 {
-	w := [4]float64{-2.36, 0.75, 0.69, -1.47}
-	z := -0.13
-	for i, c := range a.cues() {
-		z += w[i] * c
+	z := 0.0
+	for _, c := range a.cues() {
+		z += c.weight * c.value
 	}
 	return z
 }

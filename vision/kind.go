@@ -86,11 +86,11 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi, slots float64
 	case halves(under, ppi):
 		return kindRead{kind: RigidHeddle, probability: 0.98, dentsPerBand: 1}
 	}
-	// What hints at holes adds to what the arcs tell, and so does that none are
-	// clear: weights by the share of reeds among 258 scenes of seeds 6101 and 6102,
-	// half of all of them heddles, in which no holes were clear.
-	const hint, smallHint, mostSmall, noneClear, noneOffRuler = 0.35, 1.2, 3, -1, -0.5
-	slots += noneClear + hint*holes + smallHint*math.Min(smallHoles(under, ppi), mostSmall)
+	// What hints at holes adds to what the arcs tell, and so does that none are seen
+	// where they would be: weights by the share of reeds among 258 scenes of seeds
+	// 6101 and 6102 in which no holes were clear.
+	const hint, smallHint, mostSmall, noneOffRuler = 0.35, 1.2, 3, -0.5
+	slots += hint*holes + smallHint*math.Min(smallHoles(under, ppi), mostSmall)
 	if free >= 2 || !middleHidden(under, ppi) {
 		slots += noneOffRuler
 	}

@@ -122,7 +122,9 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 			break
 		}
 	}
-	f /= float64(subharmonic(s, f, fMin))
+	for k := subharmonic(s, f, fMin); k > 1; k = subharmonic(s, f, fMin) {
+		f /= float64(k)
+	}
 	t.Line = best / math.Max(sp.floorNear(at, width), 1e-9)
 	t.PerInch = refine(s, f)
 	// Rife & Boorstyn 1974: var(f) ≥ 6σ²/((2π)² A² n) / span², a tone in white noise;
@@ -131,17 +133,17 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	return t, true
 }
 
-// subharmonic is how many periods of the frequency f make one of the signal: 1
-// where a spacing is like the next one, 2 or 3 where it is only like the second
-// or third from it. A wire with a dark side and a bright one, or a slot with its
-// wall, has a weak fundamental among strong harmonics, and the spectrum alone
-// then takes a harmonic for it.
+// subharmonic is how many periods of the frequency f make one of the signal, or a
+// whole part of one: 1 where a spacing is like the next one, else how many
+// spacings on there is one like it. A wire with a dark side and a bright one, or
+// a slot with its wall, has a weak fundamental among strong harmonics, and the
+// spectrum alone then takes a harmonic for it.
 func subharmonic(s signal, f, fMin float64) int {
 	// Slots and holes between them are alike to a half or more, although the
 	// holes cross a part of the rows only.
 	const alike, clear = 0.5, 0.3
 	next := s.likeness(1 / f)
-	for _, k := range []int{2, 3} {
+	for _, k := range []int{2, 3, 4, 5} {
 		if f/float64(k) < fMin {
 			break
 		}

@@ -1,0 +1,212 @@
+package vision
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"dentcount/calib"
+	"dentcount/photo"
+	"dentcount/scene"
+)
+
+// grille is a profile of strips that are solid from share lo to hi of a spacing
+// T, seen by a camera over foot: front faces of grey level front, side faces, and
+// what lies beneath, which their backs, rel of the camera's height deeper, frame.
+func grille(T, lo, hi, foot, rel, front, side, beneath float64, seed uint64) signal {
+	rng := rand.New(rand.NewPCG(seed, 9))
+	g := signal{du: 1.0 / 300, v: make([]float64, int(6*300))}
+	back := func(x float64) float64 { return x + (foot-x)*rel }
+	for i := range g.v {
+		const fine = 8
+		sum := 0.0
+		for j := range fine {
+			u := (float64(i) + (float64(j)+0.5)/fine) * g.du
+			k := math.Floor(u / T)
+			level := beneath
+			for _, n := range [3]float64{k - 1, k, k + 1} {
+				a, b := (n+lo)*T, (n+hi)*T
+				switch {
+				case u >= a && u < b:
+					level = front
+				case level == beneath && u >= math.Min(a, back(a)) && u < math.Max(b, back(b)):
+					level = side
+				}
+			}
+			sum += level / fine
+		}
+		g.v[i] = sum + 1.5*rng.NormFloat64()
+	}
+	return g
+}
+
+// Wires and bars of the same widths and greys differ in where their side faces
+// show, and in nothing else.
+func TestArcsTellWiresFromBars(t *testing.T) {
+	right, cases := 0, 0
+	for _, c := range []struct{ front, side, beneath float64 }{
+		{170, 60, 120}, {60, 110, 190}, {200, 150, 60}, {140, 60, 200}, {90, 150, 30},
+	} {
+		for i, T := range []float64{0.16, 0.22, 0.3} {
+			for _, narrow := range []float64{0.15, 0.2} {
+				const foot, rel = 3.2, 0.012 // 3.6 mm of 300
+				l := lattice{first: T * narrow / 2, T: T, count: int(5.8 / T)}
+				wires, ok1 := arcsOf(grille(T, 0, narrow, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
+				bars, ok2 := arcsOf(grille(T, narrow, 1, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
+				w, b := wires.slotOdds(), bars.slotOdds()
+				if !ok1 || !ok2 || b < 1 || b-w < 1.4 {
+					t.Errorf("front %v, side %v, beneath %v, spacing %v, narrow %v: odds of wires %.2f (%v), of bars %.2f (%v)",
+						c.front, c.side, c.beneath, T, narrow, w, ok1, b, ok2)
+				}
+				cases++
+				if w < 0 {
+					right++
+				}
+			}
+		}
+	}
+	if 4*right < 3*cases {
+		t.Errorf("%d of %d rows of wires taken for wires", right, cases)
+	}
+}
+
+// Where nothing stands out there are no arcs.
+func TestArcsOfNothing(t *testing.T) {
+	g := signal{du: 1.0 / 300, v: make([]float64, 1800)}
+	if _, ok := arcsOf(g, lattice{first: 0.1, T: 0.2, count: 28}, 60); ok {
+		t.Error("arcs were told in an even grey")
+	}
+	if _, ok := arcsOf(g, lattice{first: 0.1, T: 2, count: 3}, 60); ok {
+		t.Error("arcs were told from three bands")
+	}
+}
+
+// A rigid heddle whose holes lie under the ruler, and a reed as coarse as its
+// slots: a person tells them by their bars and wires, and so does FindBands.
+// The truth is the drawing's.
+func TestSlotsAndCoarseWires(t *testing.T) {
+	right, sure := 0, 0
+	const scenes = 8
+	for i := range scenes {
+		heddle := i%2 == 0
+		r := scene.Ranges{
+			AdverseShare: -1, HeddleShare: -1, OffShare: -1, YarnShare: -1, TurnedShare: -1, Labels: []string{"5", "6", "7"},
+			LongSidePx: scene.Range{1200, 1300}, PxPerDent: scene.Range{22, 28}, BlurPx: scene.Range{0.4, 0.8}, Noise: scene.Range{0.004, 0.01},
+			RulerKinds: []string{"in16"}, RulerLooks: []string{"white"}, RulerThicknessMM: scene.Range{0.5, 1}, Wear: scene.Range{0.001, 0.002},
+		}
+		if heddle {
+			r.HeddleShare, r.Labels, r.PxPerDent = 1, []string{"10", "12", "12.5"}, scene.Range{11, 14}
+		}
+		s := scene.Random(7100+uint64(i), r)
+		if heddle {
+			// The row of holes runs under the middle of the ruler.
+			ruler := s.Rulers[0]
+			s.Part.HoleLengthMM = 6
+			s.Part.HoleYMM = ruler.WidthMM / 2
+			if ruler.Scales[0].HighEdge != (math.Abs(math.Remainder(ruler.AngleDeg, 360)) > 90) {
+				s.Part.HoleYMM = -s.Part.HoleYMM
+			}
+		}
+		jpeg, truth, err := scene.Photo(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, ok := bandsIn(t, jpeg)
+		if !ok {
+			t.Logf("scene %d: no ruler or no bands", i)
+			continue
+		}
+		dents := b.PerInch * float64(b.DentsPerBand)
+		good := (b.Kind == RigidHeddle) == heddle && math.Abs(dents / *truth.DentsPerInch - 1) < 0.03
+		if good {
+			right++
+		}
+		if b.KindProbability >= 0.9 {
+			sure++
+			if !good {
+				t.Errorf("scene %d: %s of %.2f dents with %.3f, drawn was %s of %.2f", i, b.Kind, dents, b.KindProbability, truth.Part, *truth.DentsPerInch)
+			}
+		}
+		t.Logf("scene %d: %s of %.2f dents with %.3f (hidden %v), drawn was %s of %.2f", i, b.Kind, dents, b.KindProbability, b.HolesHidden, truth.Part, *truth.DentsPerInch)
+	}
+	if right < scenes-2 || sure < scenes/2 {
+		t.Errorf("%d of %d told right, %d of them surely", right, scenes, sure)
+	}
+}
+
+func bandsIn(t *testing.T, jpeg []byte) (Bands, bool) {
+	t.Helper()
+	p, err := photo.Decode("scene", jpeg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	g, err := p.Gray()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ruler, found, err := calib.FindRuler(context.Background(), g, calib.Options{})
+	if err != nil || !found {
+		return Bands{}, false
+	}
+	b, found, err := FindBands(context.Background(), g, ruler.Scale, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b, found
+}
+
+// Slots and holes in turn: the half tone is missing where both cross a row and
+// as strong as the tone where slots do alone.
+func TestHalves(t *testing.T) {
+	const ppi = 100.0
+	window := func(both func(depth float64) bool, plainHalf float64) []zone {
+		var w []zone
+		for d := -150.0; d < -4; d += 2.4 {
+			z := zone{depth: d, f1: 15, f2: 11, half: 15 * plainHalf}
+			if both(d) {
+				z.f1, z.f2, z.half = 30, 22, 2
+			}
+			w = append(w, z)
+		}
+		return w
+	}
+	atEdge := func(d float64) bool { return d > -35 }
+	offEdge := func(d float64) bool { return d < -40 && d > -70 }
+	none := func(float64) bool { return false }
+	for _, c := range []struct {
+		name   string
+		window []zone
+		want   bool
+	}{
+		{"holes at the edge", window(atEdge, 1), true},
+		{"holes off the edge", window(offEdge, 1), true},
+		{"unlike wires from baulk to baulk", window(none, 0.9), false},
+		{"like wires", window(none, 0.1), false},
+		{"wires crossed by a thread", window(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false},
+	} {
+		if got := halves([][]zone{c.window, c.window, c.window}, ppi); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// Slots with a bright floor and a dark wall, narrow and alike in width, leave
+// hardly any of the fundamental: a harmonic is the strongest line.
+func TestPeriodOfDarkAndBrightPairs(t *testing.T) {
+	for _, perInch := range []float64{2.5, 3.2, 5} {
+		for _, half := range []float64{0.02, 0.035, 0.06} { // of the pair, over the spacing
+			g := signal{du: 1.0 / 400, v: make([]float64, 3200)}
+			rng := rand.New(rand.NewPCG(8, 2))
+			for i := range g.v {
+				x := (math.Mod(float64(i)*g.du*perInch, 1) - 0.5) / half
+				g.v[i] = 100 + 2*rng.NormFloat64() + 40*(math.Exp(-2*(x-1)*(x-1))-math.Exp(-2*(x+1)*(x+1)))
+			}
+			got, ok := findPeriod(g.highPass(0.4), coarsest, 42)
+			if !ok || math.Abs(got.PerInch/perInch-1) > 0.01 {
+				t.Errorf("%v per inch, pairs %v wide: read as %.3f (%v)", perInch, 2*half, got.PerInch, ok)
+			}
+		}
+	}
+}
