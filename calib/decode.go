@@ -32,8 +32,12 @@ type reading struct {
 	lo, hi    int     // first and last rung that it holds for
 	explained float64 // share of those rungs whose length is as their place foretells
 	evidence  float64 // log likelihood ratio against lengths that do not depend on their place
+	lengths   float64 // log likelihood of the marks' lengths in millimetres, part of the score
 	score     float64 // log likelihood, up to a constant
 }
+
+// byTen says whether marks go by tens, so that inch and centimetre look alike.
+func (r reading) byTen() bool { return r.divisions == 10 }
 
 // scheme is a system of mark lengths: the class of each place within a unit,
 // 0 the shortest.
@@ -44,14 +48,15 @@ type scheme struct {
 	classes   int
 	prior     float64 // log, how often met
 	major     typical // length of the whole unit's mark
-	minor     typical // and of the shortest ones
+	minor     float64 // length of the shortest ones to it
 }
 
 func halving(unit Unit, n int, prior float64) scheme {
-	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: halvedMajor, minor: halvedMinor}
+	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: halvedMajor, minor: 1}
 	top := 0
 	for m := n; m > 1; m /= 2 {
 		top++
+		s.minor *= halvedFall
 	}
 	for i := range s.class {
 		if i == 0 {
@@ -90,7 +95,7 @@ func tenths(unit Unit, n int, prior float64) scheme {
 func schemes() []scheme {
 	return []scheme{
 		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
-		tenths(Inch, 10, -1), tenths(CM, 10, 0),
+		tenths(Inch, 10, -0.7), tenths(CM, 10, 0),
 	}
 }
 
@@ -103,21 +108,42 @@ func (t typical) against(mm float64) float64 {
 	return -z * z / 2
 }
 
-// Typical lengths of a ruler's longest and shortest marks. Common practice, no
-// source: an inch is marked 6 to 14 mm long where it is halved again and again;
-// on scales by ten, inch or metric, the unit is marked 6 to 12 mm long on a rule
-// with one scale and 3 to 8 mm on one with a scale at either edge, and the
-// shortest marks are half as long or less.
+// Typical lengths of a ruler's longest marks, and how long the shortest are
+// beside them. Common practice, no source: an inch that is halved again and
+// again is marked 6 to 14 mm long, on a narrow tape with a scale at either edge
+// 3 mm, and each half is about three quarters as long as the whole; on scales
+// by ten, inch or metric, the unit is marked 6 to 12 mm long on a rule with one
+// scale and 3 to 8 mm on one with a scale at either edge, and the shortest marks
+// are about half as long.
 var (
-	halvedMajor, halvedMinor = typical{9, 0.35}, typical{3.8, 0.40}
-	tenthsMajor, tenthsMinor = typical{7, 0.42}, typical{3.4, 0.45}
+	halvedMajor = typical{8, 0.45}
+	tenthsMajor = typical{7, 0.42}
 )
+
+const (
+	halvedFall   = 0.75 // a mark's length to that of the next longer one
+	tenthsMinor  = 0.53
+	minorsSpread = 0.35 // of the logarithm of the shortest marks' length to the longest's
+)
+
+// lengths is the log likelihood of the longest and the shortest marks' lengths,
+// up to a constant: of both as one size, for they go together, and of their
+// ratio. minor is NaN where no shortest ones are seen.
+func (s scheme) lengths(majorMM, minorMM float64) float64 {
+	if s.divisions < 8 || math.IsNaN(minorMM) {
+		return s.major.against(majorMM)
+	}
+	return s.major.against(math.Sqrt(majorMM*minorMM/s.minor)) +
+		typical{s.minor, minorsSpread}.against(minorMM/majorMM)
+}
 
 // What decode takes for granted about measured lengths.
 const (
 	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
 	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
 	minSecondRatio = 1.12 // and than the second shortest
+	wholeLonger    = 1.06 // a whole unit's mark is longer than its half's by this factor,
+	wholeAlike     = -2   // or else, in log odds, it is hardly the whole unit's
 	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
 	evidenceCap    = 200  // marks; more do not make a reading surer
 )
@@ -249,11 +275,12 @@ func decode(l ladder) []reading {
 			}
 			rd.explained = float64(fit) / n
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
-			lp := sc.major.against(top * mmPerStep)
-			if sc.divisions >= 8 && !math.IsNaN(centre[0]) {
-				lp += sc.minor.against(centre[0] * mmPerStep)
-			}
+			lp := sc.lengths(top*mmPerStep, centre[0]*mmPerStep)
 			rd.evidence = evidence * total * math.Min(1, evidenceCap/n)
+			rd.lengths = lp
+			if next := centre[sc.classes-2]; next > top/wholeLonger {
+				lp += wholeAlike
+			}
 			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior
 			out = append(out, rd)
 		}

@@ -11,7 +11,9 @@
 //	likeMarks     marks or wires: which combs are read first
 //	readLadder    every mark along the edge, with its length
 //	decode        the lengths' hierarchy: eighths … thirty-seconds, tenths, millimetres
-//	choose        the ruler among the ladders, and its unit
+//	readThrough   the same through a transparent ruler, the wires taken off
+//	choose        the ruler among the ladders, and its unit: by the second scale, the
+//	              ruler's width, the lengths of its marks and the camera's distance
 //	fullScale     marks at full size → px-to-inch map along the edge, with covariance
 //
 // Coordinates. Points are OpenCV pixels ((0,0) the centre of the first pixel).

@@ -27,6 +27,8 @@ type Ruler struct {
 // Options are the settings of FindRuler; the zero value is the default.
 type Options struct {
 	Unit Unit // said by a person; empty: read from the marks
+	// FocalPx is the lens's focal length in px of the photo; 0: unknown.
+	FocalPx float64
 }
 
 // FindRuler finds the ruler and reads its scale. found is false where the
@@ -40,13 +42,15 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if err != nil {
 		return r, false, err
 	}
-	if len(reads) == 0 {
-		return r, false, nil
-	}
 	all := slices.Clone(reads)
 	reads = slices.DeleteFunc(reads, func(q read) bool { return slices.ContainsFunc(all, q.insideOf) })
-	sort.SliceStable(reads, func(i, j int) bool { return reads[i].worth() > reads[j].worth() })
-	pick, ok := choose(reads, opt.Unit)
+	sort.SliceStable(reads, func(i, j int) bool {
+		if a, b := reads[i].alone(), reads[j].alone(); a != b {
+			return a
+		}
+		return reads[i].worth() > reads[j].worth()
+	})
+	pick, ok := choose(reads, opt.Unit, newSurroundings(py, opt.FocalPx))
 	if !ok {
 		return r, false, nil
 	}
@@ -61,7 +65,11 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 			r.Second = &t
 		}
 	}
-	r.Candidates = len(reads)
+	for _, q := range reads {
+		if q.alone() {
+			r.Candidates++
+		}
+	}
 	return r, true, nil
 }
 
@@ -108,12 +116,20 @@ const minExplained = 0.7
 // chance alone reaches ln 10⁴.
 const minScore = 9.2
 
+// minSecond is the evidence that is enough for a ruler's second scale, for only
+// a few edges lie across a ruler and its spacing is foretold.
+const minSecond = 6
+
 type read struct {
 	from     candidate
 	ladder   ladder // in px of the photo, whatever level it was read on
 	readings []reading
 	scale    Scale
+	through  bool // read through a transparent ruler, the wires taken off
 }
+
+// alone says whether a ladder may be a ruler's only scale.
+func (r read) alone() bool { return r.readings[0].score >= minScore }
 
 // worth ranks what was read: the log evidence that the marks stand on an even
 // lattice (against marks strewn at random within the search window, whose rms
@@ -153,23 +169,28 @@ func readCandidate(py pyramid, c candidate) *read {
 	if !ok {
 		return nil
 	}
-	l = l.scaled(1 / lv.k)
+	return understand(c, l.scaled(1/lv.k))
+}
+
+// understand makes a read of a ladder in px of the photo; nil where its marks
+// have no ruler's hierarchy.
+func understand(c candidate, l ladder) *read {
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].score < minScore {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < minSecond {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
 	if err != nil {
 		return nil
 	}
-	return &read{c, l, distinct(rds), s}
+	return &read{from: c, ladder: l, readings: distinct(rds), scale: s}
 }
 
 // fullScale is the scale of one reading of a ladder, with the places of its
 // marks read in the photo at full size.
 func fullScale(py pyramid, q read, rd reading) (Scale, error) {
 	s, err := fitScale(q.ladder, rd)
-	if err != nil || py.forSpacing(q.from.comb.periodPx).k == 1 {
+	if err != nil || q.through || py.forSpacing(q.from.comb.periodPx).k == 1 {
 		return s, err
 	}
 	c := q.from.comb
@@ -229,104 +250,6 @@ func distinct(rds []reading) []reading {
 		}
 	}
 	return out
-}
-
-// chosen is a ladder and the way to understand it, and those of the second
-// scale; second is -1 where there is none.
-type chosen struct {
-	read, reading         int
-	second, secondReading int
-	unitP                 float64
-}
-
-// choose picks the ruler among the ladders read and settles its unit. Two
-// ladders on opposite edges of one ruler must agree on pixels per inch
-// (25.4 mm = 1 in); a pair that does outweighs either alone. Where a person has
-// said the unit, only scales of it are chosen; ok is false where there is none.
-func choose(reads []read, said Unit) (c chosen, ok bool) {
-	type option struct {
-		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
-		score      float64
-		pxPerInch  float64
-	}
-	var opts []option
-	pxIn := func(r read, k int) float64 {
-		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
-		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
-	}
-	n := len(reads)
-	if said == "" {
-		n = min(n, 8)
-	}
-	for i := 0; i < n; i++ {
-		for k := range reads[i].readings {
-			if said != "" && reads[i].readings[k].unit != said {
-				continue
-			}
-			opts = append(opts, option{i, k, -1, 0, reads[i].worthOf(k), pxIn(reads[i], k)})
-			for j := 0; j < n; j++ {
-				if j == i || !opposite(reads[i].scale, reads[j].scale) {
-					continue
-				}
-				for m := range reads[j].readings {
-					q := math.Log(pxIn(reads[i], k) / pxIn(reads[j], m))
-					// perspective across the ruler and along differing stretches: 3 %
-					if math.Abs(q) > acrossRuler {
-						continue
-					}
-					// the other edge's own evenness is no evidence for this reading;
-					// what counts is how well it fits beside its own best reading
-					extra := 4 - q*q/(2*0.03*0.03) + reads[j].readings[m].score - reads[j].readings[0].score
-					z := math.Log(apartPx(reads[i].scale, reads[j].scale)/pxIn(reads[i], k)*25.4/widthMM) / widthSpread
-					extra -= z * z / 2
-					opts = append(opts, option{i, k, j, m, reads[i].worthOf(k) + extra, pxIn(reads[i], k)})
-				}
-			}
-		}
-	}
-	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
-	if len(opts) == 0 {
-		return c, false
-	}
-	best := opts[0]
-	c.read, c.reading, c.second, c.secondReading = best.i, best.k, best.j, best.m
-	// How much the rivals that understand the same ladder otherwise weigh.
-	var sum float64
-	for _, o := range opts {
-		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
-			sum += math.Exp(math.Max(-60, o.score-best.score))
-		}
-	}
-	// A ladder that is little better than chance says little about its unit.
-	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[best.k].score))
-	c.unitP = sure / (1 + sum)
-	return c, true
-}
-
-// How wide rules and tapes with a scale at either edge are (common practice, no
-// source: 13 to 45 mm), and the spread of the width's logarithm.
-const widthMM, widthSpread = 25.0, 0.4
-
-// apartPx is how far the edge of one scale lies from that of another.
-func apartPx(a, b Scale) float64 {
-	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
-	_, depth := a.Frame.Locate(x, y)
-	return math.Abs(depth)
-}
-
-// opposite says whether two scales lie on the two edges of one ruler: parallel,
-// facing each other, no further apart than a ruler is wide.
-func opposite(a, b Scale) bool {
-	if a.Frame.NX*b.Frame.NX+a.Frame.NY*b.Frame.NY > -0.985 {
-		return false
-	}
-	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
-	al, depth := a.Frame.Locate(x, y)
-	if al < a.Lo-0.5*(a.Hi-a.Lo) || al > a.Hi+0.5*(a.Hi-a.Lo) {
-		return false
-	}
-	perIn := 1 / a.InPerPx((a.Lo+a.Hi)/2)
-	return depth > 0 && depth < 6*math.Abs(perIn)
 }
 
 // scaleFrame carries a frame from a reduced picture to one k times as large.

@@ -29,7 +29,9 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		if err := h.add(fine, 0); err != nil {
 			return nil, err
 		}
-		ruler, clear, err = h.read(ctx, maxReads)
+		if ruler, clear, err = h.through(); err == nil && !clear {
+			ruler, clear, err = h.read(ctx, maxReads)
+		}
 	}
 	if err == nil && clear {
 		err = h.beside(ruler)
@@ -55,6 +57,7 @@ type hunt struct {
 	unit   Unit        // said by a person
 	traced []Frame     // px of the work level
 	unread []candidate // the likeliest first
+	all    []candidate // those that were read, too
 	reads  []read
 }
 
@@ -66,15 +69,28 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 			return ruler, false, err
 		}
 		k := min(batch, n)
-		for _, q := range readAll(h.py, h.unread[:k]) {
-			h.reads = append(h.reads, *q)
-			if !clear && q.worth() > clearWorth && (h.unit == "" || q.has(h.unit)) {
-				clear, ruler = true, *q
-			}
-		}
+		ruler, clear = h.took(readAll(h.py, h.unread[:k]))
 		h.unread, n = h.unread[k:], n-k
 	}
 	return ruler, clear, nil
+}
+
+// through reads transparent rulers.
+func (h *hunt) through() (ruler read, clear bool, err error) {
+	reads, err := readThrough(h.py, h.all)
+	ruler, clear = h.took(reads)
+	return ruler, clear, err
+}
+
+// took takes up reads; clear says whether one is a ruler beyond doubt.
+func (h *hunt) took(reads []*read) (ruler read, clear bool) {
+	for _, q := range reads {
+		h.reads = append(h.reads, *q)
+		if !clear && q.alone() && q.worth() > clearWorth && (h.unit == "" || q.has(h.unit)) {
+			clear, ruler = true, *q
+		}
+	}
+	return ruler, clear
 }
 
 // beside reads what else lies on a ruler: its true edge and its other scale may
@@ -236,9 +252,16 @@ func (h *hunt) add(segs []segment, leastHeld float64) error {
 	if err := errors.Join(errs...); err != nil {
 		return err
 	}
-	h.unread = slices.Concat(append([][]candidate{h.unread}, slots...)...)
-	sort.SliceStable(h.unread, func(i, j int) bool { return h.unread[i].weight > h.unread[j].weight })
+	found := slices.Concat(slots...)
+	h.unread, h.all = append(h.unread, found...), append(h.all, found...)
+	byWeight(h.unread)
+	byWeight(h.all)
 	return nil
+}
+
+// byWeight puts the likeliest candidates first.
+func byWeight(cands []candidate) {
+	sort.SliceStable(cands, func(i, j int) bool { return cands[i].weight > cands[j].weight })
 }
 
 // combsAlong are the combs on both sides of one edge.
@@ -250,27 +273,14 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 		if hi-lo < 60 {
 			continue
 		}
-		st := sampleStrip(work, side, lo, hi, 0, 32, 1)
+		st := sampleStrip(work, side, lo, hi, 0, combsDeep, 1)
 		if st.cols == 0 {
 			continue
 		}
-		var best []comb
-		depths := [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, 32}}
-		var profs [][]float64
-		for _, d := range depths {
-			profs = append(profs, st.profile(d[0], d[1]))
-		}
-		combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 2})
+		best, err := combsIn(st, lo)
 		if err != nil {
 			return nil, err
 		}
-		for i, cs := range combs {
-			for _, c := range cs {
-				c.depth = depths[i]
-				best = append(best, c)
-			}
-		}
-		sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
 		// An edge that carries a strong comb of wires is a likely ruler's
 		// edge, so that its weaker combs come before the strong ones of
 		// edges of less note.
@@ -304,6 +314,31 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 		}
 	}
 	return out, nil
+}
+
+// combsDeep is how deep in px of the work level marks are sought.
+const combsDeep = 32
+
+// combsIn are the combs in a strip at any depth, the strongest first.
+func combsIn(st strip, lo float64) ([]comb, error) {
+	depths := [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, combsDeep}}
+	var profs [][]float64
+	for _, d := range depths {
+		profs = append(profs, st.profile(d[0], d[1]))
+	}
+	combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 2})
+	if err != nil {
+		return nil, err
+	}
+	var best []comb
+	for i, cs := range combs {
+		for _, c := range cs {
+			c.depth = depths[i]
+			best = append(best, c)
+		}
+	}
+	sort.SliceStable(best, func(i, j int) bool { return best[i].strength > best[j].strength })
+	return best, nil
 }
 
 // sameEdge says whether an edge was traced before from another start.

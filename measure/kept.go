@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"dentcount/calib"
+	"dentcount/fit"
 	"dentcount/photo"
 )
 
@@ -49,7 +50,7 @@ func (k *Kept) ruler(ctx context.Context, unit calib.Unit) (calib.Ruler, bool, e
 	if ok {
 		return known.ruler, known.found, nil
 	}
-	r, found, err := calib.FindRuler(ctx, k.gray, calib.Options{Unit: unit})
+	r, found, err := calib.FindRuler(ctx, k.gray, calib.Options{Unit: unit, FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H)})
 	if err != nil {
 		return r, false, err
 	}

@@ -1,0 +1,122 @@
+package calib
+
+import (
+	"math"
+	"sort"
+)
+
+// chosen is a ladder and the way to understand it, and those of the second
+// scale; second is -1 where there is none.
+type chosen struct {
+	read, reading         int
+	second, secondReading int
+	unitP                 float64
+}
+
+// choose picks the ruler among the ladders read and settles its unit. Two
+// ladders on opposite edges of one ruler must agree on pixels per inch
+// (25.4 mm = 1 in); a pair that does outweighs either alone. Where a person has
+// said the unit, only scales of it are chosen; ok is false where there is none.
+func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
+	type option struct {
+		i, k, j, m int // read i understood as its reading k, with read j as m; j = -1: alone
+		score      float64
+		pxPerInch  float64
+	}
+	var opts []option
+	pxIn := func(r read, k int) float64 {
+		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
+		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
+	}
+	n := len(reads)
+	if said == "" {
+		n = min(n, 8)
+	}
+	for i := 0; i < n && reads[i].alone(); i++ {
+		for k, rd := range reads[i].readings {
+			if said != "" && rd.unit != said {
+				continue
+			}
+			perIn := pxIn(reads[i], k)
+			alone := reads[i].worthOf(k) + around.distance(perIn)
+			score := alone
+			if rd.byTen() {
+				score += around.width(i, reads[i], perIn, rd.lengths)
+			}
+			opts = append(opts, option{i, k, -1, 0, score, perIn})
+			for j := range reads {
+				if j == i || !opposite(reads[i].scale, reads[j].scale) {
+					continue
+				}
+				for m, other := range reads[j].readings {
+					q := math.Log(perIn / pxIn(reads[j], m))
+					// perspective across the ruler and along differing stretches: 3 %
+					if math.Abs(q) > acrossRuler {
+						continue
+					}
+					// the other edge's own evenness is no evidence for this reading;
+					// what counts is how well it fits beside its own best reading
+					extra := math.Min(pairGain, pairEvidence*other.evidence) - q*q/(2*0.03*0.03) + other.score - reads[j].readings[0].score
+					if rd.byTen() && other.byTen() {
+						// the same for both edges: how wide the ruler is says it
+						extra -= rd.lengths + other.lengths - reads[j].readings[0].lengths
+						if rd.unit == Inch && other.unit == Inch {
+							extra += twiceTenths
+						}
+					}
+					extra += apartLikelihood(apartPx(reads[i].scale, reads[j].scale) / perIn)
+					opts = append(opts, option{i, k, j, m, alone + extra, perIn})
+				}
+			}
+		}
+	}
+	sort.SliceStable(opts, func(a, b int) bool { return opts[a].score > opts[b].score })
+	if len(opts) == 0 {
+		return c, false
+	}
+	best := opts[0]
+	c.read, c.reading, c.second, c.secondReading = best.i, best.k, best.j, best.m
+	// How much the rivals that understand the same ladder otherwise weigh.
+	var sum float64
+	for _, o := range opts {
+		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
+			sum += math.Exp(math.Max(-60, o.score-best.score))
+		}
+	}
+	// A ladder that is little better than chance says little about its unit.
+	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[0].score))
+	c.unitP = sure / (1 + sum)
+	return c, true
+}
+
+const (
+	// pairEvidence is the share of a second scale's evidence that counts for a
+	// reading it agrees with, since without it the other edge's ladder were
+	// chance; pairGain is the most it counts.
+	pairEvidence, pairGain = 0.4, 8
+	// twiceTenths is the log odds of tenths of an inch on both edges of a rule
+	// (common practice, no source: hardly ever met).
+	twiceTenths = -3
+)
+
+// apartPx is how far the edge of one scale lies from that of another.
+func apartPx(a, b Scale) float64 {
+	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
+	_, depth := a.Frame.Locate(x, y)
+	return math.Abs(depth)
+}
+
+// opposite says whether two scales lie on the two edges of one ruler: parallel,
+// facing each other, no further apart than a ruler is wide.
+func opposite(a, b Scale) bool {
+	if a.Frame.NX*b.Frame.NX+a.Frame.NY*b.Frame.NY > -0.985 {
+		return false
+	}
+	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)
+	al, depth := a.Frame.Locate(x, y)
+	if al < a.Lo-0.5*(a.Hi-a.Lo) || al > a.Hi+0.5*(a.Hi-a.Lo) {
+		return false
+	}
+	perIn := 1 / a.InPerPx((a.Lo+a.Hi)/2)
+	return depth > 0 && depth < 6*math.Abs(perIn)
+}

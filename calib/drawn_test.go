@@ -1,0 +1,82 @@
+package calib
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"dentcount/photo"
+	"dentcount/scene"
+)
+
+// readDrawn draws scenes with rulers of the given kinds and looks, the seeds
+// from first on, and counts how many of n are read within 1 %. No unit may be
+// read wrongly and be called likely.
+func readDrawn(t *testing.T, first uint64, n int, kinds, looks []string) (right int) {
+	t.Helper()
+	r := scene.DefaultRanges()
+	r.AdverseShare, r.TurnedShare = -1, -1
+	r.LongSidePx = scene.Range{1500, 1700}
+	r.RulerKinds, r.RulerLooks = kinds, looks
+	for seed := first; seed < first+uint64(n); seed++ {
+		img, truth, err := scene.Draw(scene.Random(seed, r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := img.Bounds()
+		p := photo.Plane{W: b.Dx(), H: b.Dy(), Pix: make([]uint8, 0, b.Dx()*b.Dy())}
+		for y := range p.H {
+			p.Pix = append(p.Pix, img.Y[y*img.YStride:y*img.YStride+p.W]...)
+		}
+		opt := Options{}
+		if truth.F35 != nil {
+			opt.FocalPx = float64(*truth.F35) / 36 * float64(max(p.W, p.H))
+		}
+		got, found, err := FindRuler(context.Background(), p, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !found {
+			t.Logf("seed %d, %s %s: no ruler found", seed, truth.RulerLook, truth.Ruler)
+			continue
+		}
+		ratio := drawnRatio(got.Scale, truth)
+		switch {
+		case math.Abs(ratio-1) < 0.01:
+			right++
+		case math.Abs(ratio-1) > 0.05 && got.UnitProbability > 0.8:
+			t.Errorf("seed %d, %s %s: read %.3f times the truth as %s%d, probability %.3f",
+				seed, truth.RulerLook, truth.Ruler, ratio, got.Scale.Unit, got.Scale.Divisions, got.UnitProbability)
+		default:
+			t.Logf("seed %d, %s %s: read %.3f times the truth, probability %.3f", seed, truth.RulerLook, truth.Ruler, ratio, got.UnitProbability)
+		}
+	}
+	return right
+}
+
+// drawnRatio is a length on the scale between the first and the last mark of the
+// drawn scale nearest to it, to the true one.
+func drawnRatio(s Scale, truth scene.Truth) float64 {
+	ratio, nearest := math.NaN(), math.Inf(1)
+	for _, m := range truth.Marks {
+		a0, d0 := s.Frame.Locate(m.First.At[0]-0.5, m.First.At[1]-0.5)
+		a1, d1 := s.Frame.Locate(m.Last.At[0]-0.5, m.Last.At[1]-0.5)
+		if d := math.Abs(d0) + math.Abs(d1); d < nearest {
+			nearest = d
+			ratio = math.Abs(s.In(a1)-s.In(a0)) / math.Abs(m.Last.Value-m.First.Value) / Unit(m.Unit).Inches()
+		}
+	}
+	return ratio
+}
+
+func TestTransparentRulersAreReadThrough(t *testing.T) {
+	if right := readDrawn(t, 903, 3, []string{"mm", "in10", "in16", "in10+mm"}, []string{"transparent"}); right < 2 {
+		t.Errorf("%d of 3 transparent rulers read, want 2", right)
+	}
+}
+
+func TestTenthsOfAnInchAreToldFromMillimetres(t *testing.T) {
+	if right := readDrawn(t, 950, 5, []string{"mm", "in10", "mm+mm", "in8+mm"}, []string{"white", "yellow", "tape"}); right < 3 {
+		t.Errorf("%d of 5 rulers read, want 3", right)
+	}
+}

@@ -1,0 +1,85 @@
+package calib
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"dentcount/photo"
+)
+
+// laySeeThrough lays a transparent ruler on a picture, level, its marked edge at
+// y = p.H/2 and its face below: what is under it shows weaker, marks of sc
+// darken it.
+func laySeeThrough(p photo.Plane, sc scheme, mm []float64, pxPerIn, bodyIn, see float64) {
+	step := pxPerIn * sc.unit.Inches() / float64(sc.divisions)
+	for y := p.H / 2; y < p.H && float64(y-p.H/2) < bodyIn*pxPerIn; y++ {
+		d := float64(y - p.H/2)
+		for x := range p.W {
+			a := float64(x) - float64(p.W)/2
+			v := see*float64(p.Pix[y*p.W+x]) + (1-see)*190
+			n := int(math.Round(a / step))
+			if d < mm[sc.class[mod(n, sc.divisions)]]/25.4*pxPerIn {
+				ink := math.Max(0, math.Min(1, 1.4-math.Abs(a-float64(n)*step)))
+				v += ink * (25 - v)
+			}
+			p.Pix[y*p.W+x] = uint8(v)
+		}
+	}
+}
+
+// wiresAcross is a picture of dark gaps between bright wires, leaning a little,
+// with a bar at either end.
+func wiresAcross(w, h int, pitchPx, lean float64, rng *rand.Rand) photo.Plane {
+	p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
+	for y := range h {
+		for x := range w {
+			u := (float64(x) + lean*float64(y)) / pitchPx
+			off := math.Abs(u-math.Round(u)) * pitchPx // from the wire's middle
+			v := 55 + 170*math.Max(0, math.Min(1, 0.2*pitchPx+0.5-off)) + 3*rng.NormFloat64()
+			if y < h/8 || y > h-h/8 {
+				v = 140 + 3*rng.NormFloat64()
+			}
+			p.Pix[y*w+x] = uint8(math.Max(0, math.Min(255, v)))
+		}
+	}
+	return p
+}
+
+// Wires alone, with an edge where their tone changes, are no ruler.
+func TestFindRulerFindsNoneInAnUnmarkedStrip(t *testing.T) {
+	p := wiresAcross(1500, 800, 16, 0.03, rand.New(rand.NewPCG(23, 24)))
+	bare := tenths(CM, 10, 0)
+	laySeeThrough(p, bare, []float64{-1, -1, -1}, 200, 1.2, 0.75)
+	if r, found, err := FindRuler(context.Background(), p, Options{}); err != nil || found {
+		t.Errorf("found %v (%s%d), err %v", found, r.Scale.Unit, r.Scale.Divisions, err)
+	}
+}
+
+// What is taken off are the wires, not the marks.
+func TestClearWiresLeavesTheMarks(t *testing.T) {
+	p := wiresAcross(1200, 600, 15, 0.05, rand.New(rand.NewPCG(25, 26)))
+	sc := tenths(Inch, 10, 0)
+	laySeeThrough(p, sc, []float64{5, 7, 10}, 200, 1.2, 0.75)
+	f := Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}
+	c, ok := clearWires(p, f, 15, defaultClearing())
+	if !ok {
+		t.Fatal("no wires seen")
+	}
+	if math.Abs(c.lean[0]+0.05) > 0.01 {
+		t.Errorf("wires lean by %.3f, drawn -0.05", c.lean[0])
+	}
+	at := func(along, depth float64) float64 {
+		x, y := c.frame.Point(along-c.lean[0]*depth, depth)
+		return c.At(x, y)
+	}
+	marks, blanks := 0.0, 0.0
+	for n := -20; n <= 20; n++ {
+		marks += at(float64(n)*20, 10) / 41
+		blanks += at(float64(n)*20+10, 10) / 41
+	}
+	if blanks-marks < 40 {
+		t.Errorf("marks %.0f, blanks %.0f grey levels", marks, blanks)
+	}
+}
