@@ -146,10 +146,14 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.PxPerBand = ppi / t.PerInch
 	b.Lean = [2]float64{ln.A, ln.B}
 	b.ReachPx, b.Coherence = -st.d0, gain
+	shape := sig.highPass(0.75 / t.PerInch)
+	if u, turns := shape.unsigned(t.PerInch); turns {
+		shape, t.PerInch = u, refine(u, t.PerInch)
+	}
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
 	mid := (s.Lo + s.Hi) / 2
 	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
-	b.locate(sig.highPass(0.75/t.PerInch), s, t.PerInch)
+	b.locate(shape, s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
 	}

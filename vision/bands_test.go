@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"dentcount/calib"
 )
 
 // comb is a profile of dark wires with a bright highlight in the middle of each.
@@ -146,5 +148,44 @@ func TestTrimEnds(t *testing.T) {
 	}
 	if trimEnds([]Band{{State: Good}, {State: Bent}, {State: Good}}) != nil {
 		t.Error("no run of good bands, and a row was kept")
+	}
+}
+
+// Slots that are brighter than the bars under the camera and darker elsewhere are
+// slots all along: none is missing, and both ways to their pitch agree.
+func TestBandsThatTurn(t *testing.T) {
+	const perInch = 6.3
+	rng := rand.New(rand.NewPCG(6, 3))
+	g := signal{du: 1.0 / 240, v: make([]float64, 1800)}
+	for i := range g.v {
+		u := float64(i) * g.du
+		x := math.Remainder(u*perInch-0.3, 1)
+		sign := math.Tanh((math.Abs(u-3.5) - 1.2) * 3) // dark at the ends
+		g.v[i] = 120 - 30*sign*math.Exp(-x*x/(2*0.05*0.05)) + 2*rng.NormFloat64()
+	}
+	s := calib.Scale{Half: 1, B: 1}
+	turned, ok := g.highPass(0.75 / perInch).unsigned(perInch)
+	if !ok {
+		t.Fatal("the bands were not seen to turn")
+	}
+	var b Bands
+	b.locate(turned, s, perInch)
+	missing := 0
+	for _, x := range b.Row {
+		if x.State == Missing {
+			missing++
+		}
+	}
+	// Between dark and bright some are like the bars.
+	if len(b.Row) < 44 || missing > 4 || math.Abs(b.PerInch/perInch-1) > 0.001 {
+		t.Errorf("%d bands, %d missing, %.4f per inch, want %.4f", len(b.Row), missing, b.PerInch, perInch)
+	}
+	if f := refine(turned, perInch*1.004); math.Abs(f/perInch-1) > 0.002 {
+		t.Errorf("spectrum tells %.4f per inch, want %.4f", f, perInch)
+	}
+	for _, h := range []float64{0, 60, 110} {
+		if _, ok := comb(10, h, 0.01, 7).highPass(0.075).unsigned(10); ok {
+			t.Errorf("wires with a highlight of %v were taken for bands that turn", h)
+		}
 	}
 }

@@ -215,3 +215,42 @@ func refine(s signal, f float64) float64 {
 	}
 	return bf
 }
+
+// unsigned is how far the signal stands off its level, up or down. A slot shows
+// the table where the camera looks straight through it and its wall elsewhere;
+// where one is brighter than the bars and the other darker, the bands change
+// their sign along the row, and what changes its sign has no tone. turns says
+// that it is so: that without its sign the signal has much more of the tone of
+// perInch.
+func (g signal) unsigned(perInch float64) (u signal, turns bool) {
+	const more = 1.5
+	u = signal{u0: g.u0, du: g.du, v: make([]float64, len(g.v))}
+	half := int(0.75 / perInch / g.du)
+	hop := max(1, half/3)
+	level := 0.0
+	for i, v := range g.v {
+		if i%hop == 0 {
+			level = medianOf(g.v[max(0, i+hop/2-half):min(len(g.v), i+hop/2+half+1)])
+		}
+		u.v[i] = math.Abs(v - level)
+	}
+	// about nought, as the signal is
+	for i, m := range movingMean(u.v, half) {
+		u.v[i] -= m
+	}
+	return u, u.amplitude(perInch) > more*g.amplitude(perInch)
+}
+
+// amplitude is that of the tone of f per inch under Hann's window, unscaled.
+func (g signal) amplitude(f float64) float64 {
+	var re, im float64
+	for i, v := range g.v {
+		if v == v {
+			w := math.Sin(math.Pi * (float64(i) + 0.5) / float64(len(g.v)))
+			sin, cos := math.Sincos(2 * math.Pi * f * float64(i) * g.du)
+			re += v * w * w * cos
+			im += v * w * w * sin
+		}
+	}
+	return math.Hypot(re, im)
+}
