@@ -88,6 +88,10 @@ type LengthResult struct {
 	Warnings   []string     `json:"warnings"`
 	TookMS     int64        `json:"took_ms"`
 
+	// Joined are the photos of a length that was put together from several; the
+	// first end lies in the first of them, the second in the last.
+	Joined []Joint `json:"joined,omitempty"`
+
 	// Evidence is what the overlay draws; it is not part of the JSON.
 	Evidence *Evidence `json:"-"`
 }

@@ -45,6 +45,12 @@ func roundedLength(r measure.LengthResult) measure.LengthResult {
 		ends = append(ends, measure.Point{decimals(e[0], 2), decimals(e[1], 2)})
 	}
 	r.Ends = ends
+	var joined []measure.Joint
+	for _, j := range r.Joined {
+		j.ShiftIn, j.Like, j.Rival = decimals(j.ShiftIn, 4), decimals(j.Like, 3), decimals(j.Rival, 3)
+		joined = append(joined, j)
+	}
+	r.Joined = joined
 	if r.Nominal != nil {
 		n := measure.Nominal{NominalChoice: roundedNominal(r.Nominal.NominalChoice), Others: []measure.NominalChoice{}}
 		for _, o := range r.Nominal.Others {
@@ -108,6 +114,14 @@ func lengthDetail(r measure.LengthResult) string {
 	s := "measured " + inPlusMinus(*r.Length)
 	if r.EndsByHand {
 		s += " between ends set by hand"
+	}
+	if n := len(r.Joined); n > 0 {
+		s += fmt.Sprintf(" over %d photos", n)
+		if r.Joined[n-1].By == "numbers" {
+			s += ", joined by your numbers"
+		} else {
+			s += ", joined by the tape's figures"
+		}
 	}
 	if r.Wires > 0 {
 		what := "wires"

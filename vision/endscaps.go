@@ -80,19 +80,20 @@ func (f wireField) underRuler() bool {
 
 // goesOn tells whether the wires reach to where the patch ends, at the picture's
 // edge or where the scale is read no further: what was found last is no end.
-func (f wireField) goesOn() bool {
-	n := len(f.sig.v)
-	seen := func(i int) bool { return f.sig.v[i] == f.sig.v[i] }
-	i, j := 0, n-1
-	for i < n && !seen(i) {
-		i++
-	}
-	for j > i && !seen(j) {
-		j--
-	}
+func (f wireField) goesOn() bool { return f.goesOnTo(-1) || f.goesOnTo(1) }
+
+// goesOnTo is goesOn for the side at fewer inches (-1) or at more (+1).
+func (f wireField) goesOnTo(dir float64) bool {
 	const near = 2.5 // spacings
-	first, last := f.places[0], f.places[len(f.places)-1]
-	return first-(f.sig.u0+float64(i)*f.sig.du) < near*f.T || f.sig.u0+float64(j)*f.sig.du-last < near*f.T
+	n := len(f.sig.v)
+	i, step, last := 0, 1, f.places[0]
+	if dir > 0 {
+		i, step, last = n-1, -1, f.places[len(f.places)-1]
+	}
+	for i >= 0 && i < n && f.sig.v[i] != f.sig.v[i] {
+		i += step
+	}
+	return math.Abs(f.sig.u0+float64(i)*f.sig.du-last) < near*f.T
 }
 
 // tell adds what the wires tell of the ruler's place and of the plane.

@@ -273,6 +273,9 @@ func (f *wireField) setEnd(dir float64, keep int, fresh []float64) {
 // are cut so, what was taken for wires may be the dents.
 func (f *wireField) cutLobes() (n int) {
 	for _, dir := range [2]float64{-1, 1} {
+		if f.goesOnTo(dir) {
+			continue
+		}
 		at := f.outward(dir)
 		last := at[len(at)-1]
 		var hi, lo []float64

@@ -376,39 +376,49 @@ func (f *wireField) brightWires(mid float64, tpl []float64) bool {
 		return c
 	}
 	light, dark := lobe(hi), lobe(lo)
-	g := q.groundBeside()
+	g, ok := f.groundBeside(prof, mid)
+	if !ok {
+		return true
+	}
 	dl, dd := offShade(light, g), offShade(dark, g)
 	const own = 12 // grey levels
 	return !(dl < own && dl < 0.5*dd)
 }
 
-// groundBeside is the median colour at the patch's two ends along the ruler.
-func (q patch) groundBeside() (g colour) {
-	n := max(8, q.cols/25)
-	for i := range q.ch {
-		var v []float64
-		for _, side := range [2]bool{false, true} {
-			// the first n columns that are seen
-			for k, got := 0, 0; k < q.cols && got < n; k++ {
-				c := k
-				if side {
-					c = q.cols - 1 - k
-				}
-				seen := false
-				for r := 0; r < q.rows; r += 4 {
-					if x := float64(q.ch[i][r*q.cols+c]); x == x {
-						v = append(v, x)
-						seen = true
-					}
-				}
-				if seen {
-					got++
-				}
+// groundBeside is the median colour at those of the patch's two ends along the
+// ruler to which the wires do not reach; ok is false where they reach to both.
+func (f *wireField) groundBeside(prof [3][]float64, mid float64) (g colour, ok bool) {
+	n := max(8, f.q.cols/25)
+	level := f.contrastAt(mid)
+	var v [3][]float64
+	for _, step := range [2]int{1, -1} {
+		c := 0
+		if step < 0 {
+			c = f.q.cols - 1
+		}
+		for c >= 0 && c < f.q.cols && prof[0][c] != prof[0][c] {
+			c += step
+		}
+		to := c + step*n
+		if to < 0 || to >= f.q.cols {
+			continue
+		}
+		s := f.q.plane.Scale
+		middle := s.In(f.q.lo + float64(c+to)/2)
+		if !(f.contrastAt(middle) < 0.4*level) {
+			continue // wires there, too
+		}
+		for ; c != to; c += step {
+			for i := range v {
+				v[i] = append(v[i], prof[i][c])
 			}
 		}
-		g[i] = medianOf(v)
+		ok = true
 	}
-	return g
+	for i := range v {
+		g[i] = medianOf(v[i])
+	}
+	return g, ok
 }
 
 // offShade is how far a colour lies from any shade of the ground.

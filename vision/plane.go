@@ -377,9 +377,9 @@ func invert2(a [2][2]float64) (o [2][2]float64, ok bool) {
 	return [2][2]float64{{a[1][1] / det, -a[0][1] / det}, {-a[1][0] / det, a[0][0] / det}}, true
 }
 
-// square finds G and the tilt from the focal length: the images of the plane's
-// axes are h1 and h2, and seen through the lens both are as long.
-func (pl *Plane) square(cx, cy float64) {
+// axes are the images of the plane's two axes as rays from the camera, the
+// second for G = 1.
+func (pl Plane) axes(cx, cy float64) (h1, h2 [3]float64) {
 	s := pl.Scale
 	f := s.Frame
 	ray := func(t, v, w float64) [3]float64 {
@@ -390,13 +390,30 @@ func (pl *Plane) square(cx, cy float64) {
 		}
 	}
 	det := s.B - s.A*s.C
-	h1 := ray(1/det, 0, -s.C/det)
 	t2 := (s.A*pl.F - pl.E) / det
-	h2 := ray(t2, 1, -s.C*t2-pl.F)
+	return ray(1/det, 0, -s.C/det), ray(t2, 1, -s.C*t2-pl.F)
+}
+
+func crossProduct(a, b [3]float64) [3]float64 {
+	return [3]float64{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
+}
+
+// square finds G and the tilt from the focal length: the images of the plane's
+// axes are h1 and h2, and seen through the lens both are as long.
+func (pl *Plane) square(cx, cy float64) {
+	h1, h2 := pl.axes(cx, cy)
 	norm := func(a [3]float64) float64 { return math.Sqrt(a[0]*a[0] + a[1]*a[1] + a[2]*a[2]) }
 	pl.G = norm(h2) / norm(h1)
-	n := [3]float64{h1[1]*h2[2] - h1[2]*h2[1], h1[2]*h2[0] - h1[0]*h2[2], h1[0]*h2[1] - h1[1]*h2[0]}
+	n := crossProduct(h1, h2)
 	pl.TiltDeg = math.Acos(math.Min(1, math.Abs(n[2])/norm(n))) * 180 / math.Pi
+}
+
+// FootIn is where the camera's foot point, straight below it, lies along the
+// ruler, in inches. (cx, cy) is the picture's centre.
+func (pl Plane) FootIn(cx, cy float64) float64 {
+	n := crossProduct(pl.axes(cx, cy))
+	along, _ := pl.In(cx+pl.FocalPx*n[0]/n[2], cy+pl.FocalPx*n[1]/n[2])
+	return along
 }
 
 func invert3(a [3][3]float64) (o [3][3]float64, ok bool) {

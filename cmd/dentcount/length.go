@@ -21,6 +21,8 @@ import (
 type lengthFlags struct {
 	what       whatFlag
 	ends       endsFlag
+	join       bool
+	at         atFlag
 	unit       unitFlag
 	thickness  mmFlag
 	above      signedMMFlag
@@ -50,15 +52,28 @@ the photo, and says which made size that is:
 Lay the ruler along the length and take the photo from straight above. Where it
 finds the wrong ends, set them with --ends. A ruler beside a thick part lies
 further from the camera than the part and makes it look long: tell how far the
-marks lie below it (--marks-above -6).`,
+marks lie below it (--marks-above -6).
+
+What is too long for one photo is photographed in two or more, in order along one
+tape that stays where it is, each showing some of the tape's figures that the one
+before shows (--join). Where the figures don't tell, say which number stands where
+(--at), two in one of the photos and one in each other.`,
 		Example: `  dentcount length bars.jpg --what heddle-bar-span
-  dentcount length reed.jpg --what reed-length --ends 211,300,2215,344`,
+  dentcount length reed.jpg --what reed-length --ends 211,300,2215,344
+  dentcount length left.jpg right.jpg --join --what reed-length
+  dentcount length left.jpg right.jpg --join --what reed-length --at 1:812,640=12 --at 1:1500,641=18 --at 2:640,655=18`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if err := needPhotos(a, "length --what reed-length", args); err != nil {
 				return err
 			}
 			if f.what == "" {
 				return usagef("say what to measure, with --what").withHint("--what %s", strings.Join(whatNames(), ", "))
+			}
+			if f.join {
+				return f.checkJoin(args)
+			}
+			if len(f.at.numbers) > 0 {
+				return usagef("--at says how photos are joined: say --join, too")
 			}
 			if f.ends.set && len(args) > 1 {
 				return usagef("--ends are points of one photo; %d are given", len(args))
@@ -69,6 +84,9 @@ marks lie below it (--marks-above -6).`,
 			if err := checkDirs(cmd, "overlay", "debug-dir"); err != nil {
 				return err
 			}
+			if f.join {
+				return a.lengthJoined(cmd.Context(), f, args)
+			}
 			return a.lengthAll(cmd.Context(), f, args)
 		},
 	}
@@ -77,6 +95,8 @@ marks lie below it (--marks-above -6).`,
 	fl := cmd.Flags()
 	fl.Var(&f.what, "what", "the `LENGTH` asked for: "+strings.Join(whatNames(), ", "))
 	fl.Var(&f.ends, "ends", "the two ends, set by hand: `X1,Y1,X2,Y2` in pixels of the photo as shown upright")
+	fl.BoolVar(&f.join, "join", false, "the photos show one length, one after the other along the same tape; the first of the --ends lies in the first of them, the second in the last")
+	fl.Var(&f.at, "at", "a number on the tape, read by you: `PHOTO:X,Y=NUMBER`, the point in pixels where its mark meets the tape's edge; may be given often")
 	fl.Var(&f.unit, "unit", "the `UNIT` of the ruler: in or cm (default: told from its marks)")
 	fl.Var(&f.thickness, "ruler-thickness", "height of the ruler's marked face above what it lies on, in `MM`")
 	fl.Var(&f.above, "marks-above", "how far the ruler's marks lie above the ends that are measured, in `MM`; negative: below")
@@ -87,7 +107,24 @@ marks lie below it (--marks-above -6).`,
 	fl.StringVar(&f.debugDir, "debug-dir", "", "write the times and finds of every stage into `DIR`")
 	cmd.MarkFlagsMutuallyExclusive("json", "explain")
 	cmd.MarkFlagsMutuallyExclusive("ruler-thickness", "marks-above")
+	cmd.MarkFlagsMutuallyExclusive("join", "overlay")
+	cmd.MarkFlagsMutuallyExclusive("join", "debug-dir")
 	return cmd
+}
+
+// checkJoin looks at what was said for joined photos.
+func (f *lengthFlags) checkJoin(names []string) error {
+	if len(names) < 2 {
+		return usagef("--join needs two photos or more, in order along the tape")
+	}
+	for i, name := range names {
+		for _, other := range names[:i] {
+			if name == other {
+				return usagef("%s is given twice: --join takes different photos, in order along the tape", photo.DisplayName(name))
+			}
+		}
+	}
+	return nil
 }
 
 func (f *lengthFlags) options() measure.LengthOptions {
