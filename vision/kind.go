@@ -44,7 +44,11 @@ func slotsOrWires(odds float64) kindRead {
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi, slots float64, told Kind) kindRead {
 	k := kindRead{kind: Reed, probability: 0.97, dentsPerBand: 1}
 	if t.PerInch <= 2*finestSlots {
-		under := tonesOf(p, s, s.Frame, s.Lo, s.Hi, l, t, ppi)
+		deepest := reachIn
+		if t.PerInch > finestSlots {
+			deepest = 0 // halves looks before the marked edge only
+		}
+		under := tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, deepest, l, t, ppi)
 		switch {
 		case t.PerInch <= finestSlots:
 			k = coarseKind(p, s, l, t, ppi, slots, under)
@@ -70,7 +74,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi, slots float64
 	holes := agreed(under, ppi, true)
 	free := 0 // windows that show the part from baulk to baulk, beside the ruler's ends
 	for _, b := range beyond(p, s, ppi) {
-		windows := tonesOf(p, s, b.frame, b.lo, b.hi, l, t, ppi)
+		windows := tonesOf(p, s, b, reachIn, l, t, ppi)
 		holes = math.Max(holes, agreed(windows, ppi, false))
 		for _, w := range windows {
 			c := clear(w)
@@ -426,23 +430,26 @@ func turns(w []zone, ppi float64) (both, alone int) {
 	return both, alone
 }
 
-// tonesOf measures the tone in windows of eight spacings side by side along the
-// strip, each in rows from far on one side of the ruler to far on the other:
-// the windows are short enough that a small error of lean, and a zone that runs
-// aslant to the ruler, are harmless.
-func tonesOf(p photo.Plane, s calib.Scale, f calib.Frame, lo, hi float64, l lean, t tone, ppi float64) [][]zone {
+// reachIn is how far on either side of the marked edge the tones are looked at.
+const reachIn = 3.0
+
+// tonesOf measures the tone in windows of eight spacings side by side along a
+// stretch of the ruler's line, each in rows from reachIn before the marked edge
+// to deepestIn behind it: the windows are short enough that a small error of
+// lean, and a zone that runs aslant to the ruler, are harmless.
+func tonesOf(p photo.Plane, s calib.Scale, along stretch, deepestIn float64, l lean, t tone, ppi float64) [][]zone {
 	T := ppi / t.PerInch
 	step := math.Max(1, 0.012*ppi)
 	const rowsPerZone = 2
 	var depths []float64
-	for d := -3 * ppi; d < 3*ppi; d += step * rowsPerZone {
+	for d := -reachIn * ppi; d < deepestIn*ppi; d += step * rowsPerZone {
 		depths = append(depths, d)
 	}
 	rows := make([][]zone, len(depths))
 	calib.SideBySide(len(depths), func(i int) {
-		st := beside(p, f, lo, hi, depths[i], depths[i]+step*(rowsPerZone-1), step)
+		st := beside(p, along.frame, along.lo, along.hi, depths[i], depths[i]+step*(rowsPerZone-1), step)
 		if st.cols > 0 {
-			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, lo, s)
+			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, along.lo, s)
 		}
 	})
 	var out [][]zone
@@ -494,10 +501,18 @@ func windowTone(seg []float64, local float64) zone {
 		hann[i] = (v - mean) * im * im
 		re, im = re*cs-im*sn, re*sn+im*cs
 	}
-	// Goertzel's recurrence: the amplitude at one frequency.
-	amp := func(period float64) float64 {
+	for _, v := range seg {
+		sq += (v - mean) * (v - mean)
+	}
+	sd := math.Sqrt(sq / w)
+	if sd < 1.2 {
+		return zone{}
+	}
+	// Goertzel's recurrence: the amplitude at one frequency. Over eight spacings a
+	// few per cent off cost nothing at the tone and below it, and a tenth above.
+	amp := func(period float64, off ...float64) float64 {
 		best := 0.0
-		for _, k := range [3]float64{0.97, 1, 1.03} {
+		for _, k := range append(off, 1) {
 			c := 2 * math.Cos(2*math.Pi/(period*k))
 			var s1, s2 float64
 			for _, v := range hann {
@@ -507,12 +522,8 @@ func windowTone(seg []float64, local float64) zone {
 		}
 		return math.Sqrt(best) * 4 / w
 	}
-	for _, v := range seg {
-		sq += (v - mean) * (v - mean)
-	}
-	sd := math.Sqrt(sq / w)
-	z := zone{f1: amp(local), f2: amp(local / 2), half: amp(local * 2)}
-	if math.Max(z.f1, math.Max(z.f2, z.half)) < 0.5*sd || sd < 1.2 {
+	z := zone{f1: amp(local), f2: amp(local/2, 0.97, 1.03), half: amp(local * 2)}
+	if math.Max(z.f1, math.Max(z.f2, z.half)) < 0.5*sd {
 		return zone{}
 	}
 	return z
