@@ -112,7 +112,7 @@ func TestSlotsAndCoarseWires(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		b, ok := bandsIn(t, jpeg)
+		b, ok := bandsIn(t, jpeg, "")
 		if !ok {
 			t.Logf("scene %d: no ruler or no bands", i)
 			continue
@@ -128,6 +128,13 @@ func TestSlotsAndCoarseWires(t *testing.T) {
 				t.Errorf("scene %d: %s of %.2f dents with %.3f, drawn was %s of %.2f", i, b.Kind, dents, b.KindProbability, truth.Part, *truth.DentsPerInch)
 			}
 		}
+		if b.HolesHidden {
+			// A person who says which it is settles it.
+			told := map[bool]Kind{true: RigidHeddle, false: Reed}[heddle]
+			if c, _ := bandsIn(t, jpeg, told); c.Kind != told || c.HolesHidden || c.KindProbability < 0.9 || math.Abs(c.PerInch*float64(c.DentsPerBand) / *truth.DentsPerInch - 1) > 0.03 {
+				t.Errorf("scene %d: told that it is a %s, read as %s of %.2f dents with %.3f", i, told, c.Kind, c.PerInch*float64(c.DentsPerBand), c.KindProbability)
+			}
+		}
 		t.Logf("scene %d: %s of %.2f dents with %.3f (hidden %v), drawn was %s of %.2f", i, b.Kind, dents, b.KindProbability, b.HolesHidden, truth.Part, *truth.DentsPerInch)
 	}
 	if right < scenes-2 || sure < scenes/2 {
@@ -135,7 +142,7 @@ func TestSlotsAndCoarseWires(t *testing.T) {
 	}
 }
 
-func bandsIn(t *testing.T, jpeg []byte) (Bands, bool) {
+func bandsIn(t *testing.T, jpeg []byte, told Kind) (Bands, bool) {
 	t.Helper()
 	p, err := photo.Decode("scene", jpeg)
 	if err != nil {
@@ -150,7 +157,7 @@ func bandsIn(t *testing.T, jpeg []byte) (Bands, bool) {
 	if err != nil || !found {
 		return Bands{}, false
 	}
-	b, found, err := FindBands(context.Background(), g, ruler.Scale, Options{})
+	b, found, err := FindBands(context.Background(), g, ruler.Scale, Options{Kind: told})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -42,7 +42,10 @@ func slotsOrWires(odds float64) kindRead {
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi, slots float64, told Kind) kindRead {
-	k := kindRead{kind: Reed, probability: 0.97, dentsPerBand: 1}
+	// Stated, no source: plainly where nothing speaks against the kind, against
+	// where a person says another than the photo shows.
+	const plainly, against = 0.97, 0.9
+	k := kindRead{kind: Reed, probability: plainly, dentsPerBand: 1}
 	if t.PerInch <= 2*finestSlots {
 		deepest := reachIn
 		if t.PerInch > finestSlots {
@@ -58,12 +61,15 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi, slots float64, to
 		}
 	}
 	switch {
-	case told == "" || told == k.kind:
+	case told == "":
+		return k
+	case told == k.kind:
+		k.probability = math.Max(k.probability, plainly)
 		return k
 	case told == Reed:
-		return kindRead{kind: Reed, probability: 0.9, dentsPerBand: 1}
+		return kindRead{kind: Reed, probability: against, dentsPerBand: 1}
 	case t.PerInch <= finestSlots:
-		return kindRead{kind: RigidHeddle, probability: 0.9, dentsPerBand: 2}
+		return kindRead{kind: RigidHeddle, probability: against, dentsPerBand: 2}
 	}
 	return kindRead{kind: RigidHeddle, probability: 0.6, dentsPerBand: 1}
 }
