@@ -83,8 +83,9 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
-	// A ladder that is little better than chance says little about its unit.
-	sure := math.Max(0, 1-math.Exp(minScore-reads[best.i].readings[0].score))
+	// A ladder that may be none says little about its unit.
+	const half, scale = 16.0, 2.0
+	sure := 1 / (1 + math.Exp((half-reads[best.i].odds(0))/scale))
 	c.unitP = sure / (1 + sum)
 	return c, true
 }

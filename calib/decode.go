@@ -28,6 +28,7 @@ func (u Unit) Inches() float64 {
 type reading struct {
 	unit      Unit
 	divisions int     // lattice steps per unit
+	classes   int     // of mark lengths in its scheme
 	phase     int     // rung n is a whole unit where (n-phase) mod divisions = 0
 	lo, hi    int     // first and last rung that it holds for
 	explained float64 // share of those rungs whose length is as their place foretells
@@ -162,7 +163,6 @@ type lengthObs struct {
 // scheme is. A reading holds on the stretch of the ladder where it foretells
 // the lengths best, since a ladder may run on beyond the ruler's ends. Best first.
 func decode(l ladder) []reading {
-	stepPx := math.Max(1, l.maxDepth/100) // resolution of a length
 	var all []lengthObs
 	var seen []float64
 	for _, r := range l.rungs {
@@ -179,7 +179,7 @@ func decode(l ladder) []reading {
 		return nil
 	}
 	sort.Float64s(seen)
-	floor := math.Max(0.8*stepPx/l.periodPx, 0.04*seen[len(seen)/2])
+	floor := math.Max(0.8*l.stepPx/l.periodPx, 0.04*seen[len(seen)/2])
 	sigma := func(c float64) float64 { return math.Hypot(floor, 0.04*c) }
 	uniform := l.periodPx / math.Max(l.maxDepth, 1) // density of a stray length
 	// Null: each length drawn from all lengths seen, whatever its place.
@@ -258,7 +258,7 @@ func decode(l ladder) []reading {
 				continue
 			}
 			n := float64(hi - lo + 1)
-			rd := reading{unit: sc.unit, divisions: sc.divisions, phase: ph, lo: all[lo].n, hi: all[hi].n}
+			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
 			fit, wholes := 0, 0
 			for _, o := range all[lo : hi+1] {
 				k := mod(o.n-ph, sc.divisions)

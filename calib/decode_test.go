@@ -57,7 +57,7 @@ func TestDecodeNamesTheRuler(t *testing.T) {
 					if r.unit != c.sc.unit || r.divisions != c.sc.divisions || mod(r.phase-3, r.divisions) != 0 {
 						t.Fatalf("read %s%d phase %d", r.unit, r.divisions, r.phase)
 					}
-					if r.score < minScore {
+					if rulerOdds(l, r, 1) < leastOdds {
 						t.Errorf("a plain ruler scores only %.1f", r.score)
 					}
 					if end := int(c.units*float64(c.sc.divisions)) + 1; r.hi > end {
@@ -81,7 +81,7 @@ func TestDecodeRefusesWhatIsNoRuler(t *testing.T) {
 		for i := 0; i < 150; i++ {
 			l.rungs = append(l.rungs, rung{n: i, along: 12 * float64(i), found: true, resp: 20, length: length(i)})
 		}
-		if rds := decode(l); len(rds) > 0 && rds[0].score >= minScore {
+		if rds := decode(l); len(rds) > 0 && rulerOdds(l, rds[0], 1) >= leastOdds {
 			t.Errorf("%s: read as %s%d, score %.1f", name, rds[0].unit, rds[0].divisions, rds[0].score)
 		}
 	}

@@ -26,6 +26,7 @@ type ladder struct {
 	shear    [2]float64
 	base     [2]float64 // depths at which every mark is seen, px
 	maxDepth float64
+	stepPx   float64 // between the depths at which marks are looked at
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
@@ -71,9 +72,7 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 		}
 		score := math.Inf(-1)
 		if T <= fineMarksPx {
-			if rds := decode(q); len(rds) > 0 {
-				score = rds[0].score
-			}
+			score = bestScore(q)
 		}
 		if !ok || score > best {
 			l, ok, best = q, true, score
@@ -111,11 +110,20 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
 	}
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
-	step := math.Max(1, l.maxDepth/100)
+	l.stepPx = math.Max(1, math.Min(l.maxDepth/100, 0.1*T))
+	step := l.stepPx
 	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
-	l.measureLengths(s)
+	narrow, oneSided := l.measureLengths(s)
+	l.setLengths(narrow)
+	// Digits stand under short marks and beside long ones: which of the two ways
+	// to see where marks end is right, their hierarchy tells.
+	if score := bestScore(*l); score < clearScore {
+		if l.setLengths(oneSided); bestScore(*l) <= score {
+			l.setLengths(narrow)
+		}
+	}
 	l.outside = l.seenOutside(s)
 	return true
 }
@@ -160,6 +168,7 @@ func (l ladder) scaled(k float64) ladder {
 	l.base[0] *= k
 	l.base[1] *= k
 	l.maxDepth *= k
+	l.stepPx *= k
 	return l
 }
 
@@ -609,16 +618,16 @@ func (l *ladder) findShear(s strip) {
 }
 
 // measureLengths measures how deep each mark runs: the depth at which its
-// contrast has fallen to less than half of what it is near the edge. Both sides
-// of a mark must differ from it, since a digit's wide stroke under a short mark
-// is not part of it; but a digit beside a long mark does not end that mark.
-func (l *ladder) measureLengths(s strip) {
+// contrast has fallen to less than half of what it is near the edge. In narrow
+// both sides of a mark must differ from it, since a digit's wide stroke under a
+// short mark is not part of it; only a mark that is longer than the shortest for
+// all that may have a digit beside it. In oneSided any may.
+func (l *ladder) measureLengths(s strip) (narrow, oneSided []float64) {
 	w, gap := l.sides()
 	less, more := make([]float64, s.rows), make([]float64, s.rows)
-	long := make([]float64, len(l.rungs))
+	narrow, oneSided = make([]float64, len(l.rungs)), make([]float64, len(l.rungs))
 	var short []float64
-	for i := range l.rungs {
-		g := &l.rungs[i]
+	for i, g := range l.rungs {
 		if !g.found {
 			continue
 		}
@@ -627,22 +636,37 @@ func (l *ladder) measureLengths(s strip) {
 			d := s.d0 + float64(r)*s.step
 			less[r], more[r] = l.sideContrasts(s, r, g.along-s.lo+sh*d, w, gap)
 		}
-		g.length = l.endOf(s, less)
-		long[i] = l.endOf(s, more)
-		if g.length > 0 {
-			short = append(short, g.length)
+		narrow[i] = l.endOf(s, less)
+		oneSided[i] = math.Max(narrow[i], l.endOf(s, more))
+		if narrow[i] > 0 {
+			short = append(short, narrow[i])
 		}
 	}
 	if len(short) == 0 {
-		return
+		return narrow, oneSided
 	}
 	sort.Float64s(short)
 	minor := short[len(short)/4]
-	for i := range l.rungs {
-		if g := &l.rungs[i]; g.length > 1.25*minor+1 {
-			g.length = math.Max(g.length, long[i])
+	for i, n := range narrow {
+		if n > 1.25*minor+1 {
+			narrow[i] = oneSided[i]
 		}
 	}
+	return narrow, oneSided
+}
+
+func (l *ladder) setLengths(px []float64) {
+	for i := range l.rungs {
+		l.rungs[i].length = px[i]
+	}
+}
+
+// bestScore is the score of a ladder's best reading; -Inf where it has none.
+func bestScore(l ladder) float64 {
+	if rds := decode(l); len(rds) > 0 {
+		return rds[0].score
+	}
+	return math.Inf(-1)
 }
 
 // seenOutside is how much of the marks is seen just outside of the edge, in parts
@@ -692,7 +716,8 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 	ref /= float64(n)
 	// running mean over a few rows, so that grain does not end a mark
 	k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
-	low := 0
+	const blank = 0.15 // what is left of a mark's contrast where there is none
+	low, last := 0, 0.0
 	end := l.base[1]
 	for r := max(0, int((l.base[0]-s.d0)/s.step)); r < s.rows; r++ {
 		var m float64
@@ -706,15 +731,20 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 		if nn == 0 {
 			break
 		}
-		if m/float64(nn) < 0.45*ref {
+		m /= float64(nn)
+		if gone := 0.45 * ref; m < gone {
+			if low == 0 && last > gone { // it went between two rows
+				end += s.step * (last - gone) / (last - m)
+			}
 			low++
-			if low > k+1 {
+			if low > k+1 || m < blank*ref {
 				break
 			}
 		} else {
 			low = 0
 			end = s.d0 + float64(r)*s.step
 		}
+		last = m
 	}
 	return end
 }

@@ -111,10 +111,20 @@ func SideBySide(n int, f func(i int)) {
 // unit foretells.
 const minExplained = 0.7
 
-// minScore is the log odds a reading must have: some 10⁴ readings of a photo
-// are tried (a hundred candidate edges, a hundred schemes and phases), so that
-// chance alone reaches ln 10⁴.
-const minScore = 9.2
+// leastOdds is the evidence a ladder must have; see rulerOdds.
+const leastOdds = 14
+
+// rulerOdds is how much speaks for a ladder being a ruler's: what its lengths'
+// hierarchy tells, less for schemes of many lengths, which fit anything the
+// better; more along an edge that is all there, and for even marks. The weights
+// are from practice photos of two renderers, a hundred with a ruler: from 14 on
+// 109 of 112 true ladders are taken, and in 10 photos a row of something else,
+// too; from 18 on 106 and 3.
+func rulerOdds(l ladder, rd reading, held float64) float64 {
+	const simplest, perClass, perHeld, perUneven, usual, least = 3, 6, 8, 5, 0.02, 0.005
+	return rd.score - perClass*float64(rd.classes-simplest) + perHeld*held -
+		perUneven*math.Log(math.Max(l.unevenness(), least)/usual)
+}
 
 // minSecond is the evidence that is enough for a ruler's second scale, for only
 // a few edges lie across a ruler and its spacing is foretold.
@@ -129,7 +139,10 @@ type read struct {
 }
 
 // alone says whether a ladder may be a ruler's only scale.
-func (r read) alone() bool { return r.readings[0].score >= minScore }
+func (r read) alone() bool { return r.odds(0) >= leastOdds }
+
+// odds are rulerOdds of a reading.
+func (r read) odds(k int) float64 { return rulerOdds(r.ladder, r.readings[k], r.from.held) }
 
 // worth ranks what was read: the log evidence that the marks stand on an even
 // lattice (against marks strewn at random within the search window, whose rms
