@@ -190,8 +190,8 @@ func decode(l ladder) []reading {
 		}
 		sg := sigma(o.v)
 		var sum float64
-		for _, v := range seen {
-			sum += gauss((o.v - v) / sg)
+		for j := sort.SearchFloat64s(seen, o.v-4*sg); j < len(seen) && seen[j] < o.v+4*sg; j++ {
+			sum += gauss((o.v - seen[j]) / sg)
 		}
 		null[i] = math.Log((1-strayShare)*sum/(sg*float64(len(seen))) + strayShare*uniform)
 	}

@@ -115,15 +115,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
 	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
-	narrow, oneSided := l.measureLengths(s)
-	l.setLengths(narrow)
-	// Digits stand under short marks and beside long ones: which of the two ways
-	// to see where marks end is right, their hierarchy tells.
-	if score := bestScore(*l); score < clearScore {
-		if l.setLengths(oneSided); bestScore(*l) <= score {
-			l.setLengths(narrow)
-		}
-	}
+	l.chooseLengths(l.measureLengths(s))
 	l.outside = l.seenOutside(s)
 	return true
 }
@@ -618,14 +610,16 @@ func (l *ladder) findShear(s strip) {
 }
 
 // measureLengths measures how deep each mark runs: the depth at which its
-// contrast has fallen to less than half of what it is near the edge. In narrow
-// both sides of a mark must differ from it, since a digit's wide stroke under a
-// short mark is not part of it; only a mark that is longer than the shortest for
-// all that may have a digit beside it. In oneSided any may.
-func (l *ladder) measureLengths(s strip) (narrow, oneSided []float64) {
+// contrast has fallen to less than half of what it is near the edge. Digits stand
+// under short marks and beside long ones, so that there are three ways to see it:
+// by both sides of every mark; by one side of those that are longer than the
+// shortest for all that; by one side of every mark.
+func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
 	w, gap := l.sides()
 	less, more := make([]float64, s.rows), make([]float64, s.rows)
-	narrow, oneSided = make([]float64, len(l.rungs)), make([]float64, len(l.rungs))
+	for i := range ways {
+		ways[i] = make([]float64, len(l.rungs))
+	}
 	var short []float64
 	for i, g := range l.rungs {
 		if !g.found {
@@ -636,29 +630,41 @@ func (l *ladder) measureLengths(s strip) (narrow, oneSided []float64) {
 			d := s.d0 + float64(r)*s.step
 			less[r], more[r] = l.sideContrasts(s, r, g.along-s.lo+sh*d, w, gap)
 		}
-		narrow[i] = l.endOf(s, less)
-		oneSided[i] = math.Max(narrow[i], l.endOf(s, more))
-		if narrow[i] > 0 {
-			short = append(short, narrow[i])
+		ways[0][i] = l.endOf(s, less)
+		ways[2][i] = math.Max(ways[0][i], l.endOf(s, more))
+		if ways[0][i] > 0 {
+			short = append(short, ways[0][i])
 		}
 	}
 	if len(short) == 0 {
-		return narrow, oneSided
+		return ways
 	}
 	sort.Float64s(short)
 	minor := short[len(short)/4]
-	for i, n := range narrow {
+	for i, n := range ways[0] {
+		ways[1][i] = n
 		if n > 1.25*minor+1 {
-			narrow[i] = oneSided[i]
+			ways[1][i] = ways[2][i]
 		}
 	}
-	return narrow, oneSided
+	return ways
 }
 
-func (l *ladder) setLengths(px []float64) {
-	for i := range l.rungs {
-		l.rungs[i].length = px[i]
+// chooseLengths takes the lengths of which the hierarchy tells most.
+func (l *ladder) chooseLengths(ways [3][]float64) {
+	best, bestScored := 0, math.Inf(-1)
+	set := func(way int) {
+		for i, n := range ways[way] {
+			l.rungs[i].length = n
+		}
 	}
+	for way := range ways {
+		set(way)
+		if v := bestScore(*l); v > bestScored {
+			best, bestScored = way, v
+		}
+	}
+	set(best)
 }
 
 // bestScore is the score of a ladder's best reading; -Inf where it has none.
