@@ -143,12 +143,10 @@ const handU = 1.5
 // handEnds are ends that a person set: the straight distance between them.
 func handEnds(pl vision.Plane, ends [2]Point, w What) vision.Ends {
 	e := vision.Ends{Probability: 1, UnderRuler: w == HeddleBarSpan}
-	var at [2][2]float64
 	for i, q := range ends {
 		e.At[i] = [2]float64{q[0] - 0.5, q[1] - 0.5}
-		at[i][0], at[i][1] = pl.In(e.At[i][0], e.At[i][1])
 	}
-	e.LengthIn = math.Hypot(at[1][0]-at[0][0], at[1][1]-at[0][1])
+	e.LengthIn = pl.DistanceIn(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])
 	px := math.Hypot(e.At[1][0]-e.At[0][0], e.At[1][1]-e.At[0][1])
 	e.UIn = handU * math.Sqrt2 * e.LengthIn / px
 	return e
@@ -162,14 +160,18 @@ func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) Len
 	}
 	lift := liftOf(s, e, opt).heightBySize(opt.What, e)
 	b := lengthBudget(s, e, lift)
-	in := e.LengthIn * math.Exp(lift.ln)
+	bent := bendOf(s, e)
+	in := e.LengthIn * math.Exp(lift.ln+bent.ln)
 	r.Budget = b
 	u := in * rootSum(b)
 	v := lengthValue(in, u)
 	r.Length = &v
 	r.Wires = e.Wires
+	if bent.note != "" {
+		r.Warnings = append(r.Warnings, "the tape bends: "+bent.note)
+	}
 	if e.EyeIn > 0 {
-		eye := lengthValue(e.EyeIn*math.Exp(lift.ln), math.Hypot(e.EyeU, e.EyeIn*rootSum(b)))
+		eye := lengthValue(e.EyeIn*math.Exp(lift.ln+bent.ln), math.Hypot(e.EyeU, e.EyeIn*rootSum(b)))
 		r.Eye = &eye
 	}
 	right := s.ruler.UnitProbability * e.Probability * lift.scaleRight

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"fmt"
 	"math"
 
 	"dentcount/fit"
@@ -96,7 +97,7 @@ func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
 	case !l.told:
 		note = "heights not told"
 	}
-	return []BudgetLine{
+	lines := []BudgetLine{
 		line("ruler marks", s.ruler.Scale.UBetween(s.plane.Scale.Along(x1), s.plane.Scale.Along(x2))/L, ""),
 		line("places of the ends", e.UIn/L, ""),
 		line("plane of the ruler", s.plane.ULength(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])/L, "how the scale changes between the ruler and the ends"),
@@ -105,6 +106,37 @@ func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
 		line("ruler's own tolerance", trade.RulerUMM(L*trade.MMPerInch)/(L*trade.MMPerInch)/3,
 			"a third of the class II tolerance, which is for the whole length of a rule"),
 	}
+	if b := bendOf(s, e); b.ln != 0 {
+		lines = append(lines, line("bend of the tape", b.u, b.note))
+	}
+	return lines
+}
+
+// Half the width of a soft tape, and its standard uncertainty, in inches: most
+// are 15 to 20 mm wide (common practice, no source).
+const tapeHalfIn, tapeHalfUIn = 0.34, 0.1
+
+// bend is what the bend of a soft tape in its plane does to a length.
+type bend struct {
+	ln, u float64 // to add to the logarithm of the length, and its standard uncertainty
+	note  string
+}
+
+// bendOf finds it. A tape that is bent keeps the length of its middle: its
+// marked edge is stretched on the outside of the bend and shortened on the
+// inside. Straight rulers, and what a lens bows, have none to speak of.
+func bendOf(s sight, e vision.Ends) bend {
+	const least = 0.0005
+	v := s.plane.BendBetween(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])
+	b := bend{ln: v.PerIn * tapeHalfIn, u: math.Hypot(v.PerIn*tapeHalfUIn, v.Shorter/4)}
+	if math.Abs(b.ln) < least {
+		return bend{}
+	}
+	b.note = fmt.Sprintf("its marked edge is the inner one, shortened by some %.2g %%: lay it straight", -100*b.ln)
+	if b.ln > 0 {
+		b.note = fmt.Sprintf("its marked edge is the outer one, stretched by some %.2g %%: lay it straight", 100*b.ln)
+	}
+	return b
 }
 
 // lensRel is what the lens may do to the length against the ruler: its shift

@@ -177,8 +177,11 @@ func (q patch) between(a, b edgeLine) Ends {
 		e.At[i] = [2]float64{x, y}
 	}
 	m := (a.along + b.along) / 2
+	// a straight part beside a tape that may bend: between parallel lines through
+	// two places of its edge
 	skew := q.skew((a.extra+b.extra)/2, m)
-	e.LengthIn = math.Abs(in[1]-in[0]) * math.Cos(skew)
+	dx, dy, _ := pl.straight(a.along, b.along)
+	e.LengthIn = math.Abs(dx-dy*math.Tan(skew)) * math.Cos(skew)
 	e.UIn = math.Hypot(a.u, b.u) * math.Abs(s.InPerPx(m))
 	// edges that are not parallel in the plane are not known better than that
 	e.UIn = math.Hypot(e.UIn, 0.3*math.Abs(a.extra-b.extra)*math.Abs(mid)*math.Abs(s.InPerPx(m)))

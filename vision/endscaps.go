@@ -36,7 +36,10 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	e := f.endsOf(a, b)
 	// the places of the two end wires are read in shadow; the spacing of all is
 	// known far better
-	e.LengthIn = f.spacing * float64(n-1) * math.Cos(f.q.skew(0, 0))
+	s := f.q.plane.Scale
+	dx, dy, arc := f.q.plane.straight(s.Along(a), s.Along(b))
+	skew := f.q.skew(0, 0)
+	e.LengthIn = f.spacing * float64(n-1) * math.Abs((dx-dy*math.Tan(skew))/arc) * math.Cos(skew)
 	e.UIn = math.Hypot(0.1*f.T, f.spacingU*float64(n-1))
 	e.Wires = n
 	e.Probability = 0.93

@@ -60,7 +60,7 @@ const (
 	fanRows      = 48
 	fanWindowT   = 10.0   // wires in a window
 	fanMostLean  = 0.06   // tangent, off square
-	fanMostFan   = 0.02   // further, towards the ends
+	fanMostFan   = 0.08   // further, towards the ends: a bent tape's marks fan out
 	fanOutOfTrue = 0.0015 // the first wire against the last, tangent, one standard deviation (common practice, no source)
 )
 

@@ -328,15 +328,13 @@ func (rb ribbon) endsAt(a, b float64) Ends {
 	f := q.plane.Scale.Frame
 	mid := float64(q.cols-1) / 2
 	var e Ends
-	var in [2][2]float64
 	for i, c := range [2]float64{a, b} {
 		d := rb.line.at(c, mid)
 		along := q.lo + c
 		x, y := f.Point(along+q.plane.leanAt(along)*d, d)
 		e.At[i] = [2]float64{x, y}
-		in[i][0], in[i][1] = q.plane.In(x, y)
 	}
-	e.LengthIn = math.Hypot(in[1][0]-in[0][0], in[1][1]-in[0][1])
+	e.LengthIn = q.plane.DistanceIn(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])
 	e.UIn = 0.5 * e.LengthIn / math.Max(1, math.Abs(b-a))
 	return e
 }
