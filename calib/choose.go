@@ -118,6 +118,6 @@ func opposite(a, b Scale) bool {
 	if al < a.Lo-0.5*(a.Hi-a.Lo) || al > a.Hi+0.5*(a.Hi-a.Lo) {
 		return false
 	}
-	perIn := 1 / a.InPerPx((a.Lo+a.Hi)/2)
+	perIn := a.PxPerIn()
 	return depth > 0 && depth < 6*math.Abs(perIn)
 }

@@ -72,7 +72,7 @@ func TestFindRulerReadsADrawnRuler(t *testing.T) {
 			if r.Scale.Unit != c.sc.unit || r.Scale.Divisions != c.sc.divisions {
 				t.Errorf("read as %s%d", r.Scale.Unit, r.Scale.Divisions)
 			}
-			if got := 1 / r.Scale.InPerPx((r.Scale.Lo+r.Scale.Hi)/2); math.Abs(math.Abs(got)/c.pxIn-1) > 0.003 {
+			if got := r.Scale.PxPerIn(); math.Abs(math.Abs(got)/c.pxIn-1) > 0.003 {
 				t.Errorf("%.2f px per inch, drawn %.2f", got, c.pxIn)
 			}
 			if r.UnitProbability < 0.9 {

@@ -47,6 +47,10 @@ func (s Scale) In(along float64) float64 {
 	return (s.A+s.B*t)/(1+s.C*t) + s.K*t*t*t
 }
 
+// PxPerIn is how many px an inch is in the middle of the scale; negative where
+// its numbers run against the edge's direction.
+func (s Scale) PxPerIn() float64 { return 1 / s.InPerPx((s.Lo+s.Hi)/2) }
+
 // InPerPx is the derivative of In.
 func (s Scale) InPerPx(along float64) float64 {
 	t := along / s.Half

@@ -135,7 +135,7 @@ func (h *hunt) beside(r read) error {
 // widthPx is how wide the ruler that carries a ladder may be.
 func (r read) widthPx() float64 {
 	const widestIn = 2.4
-	w := widestIn / math.Abs(r.scale.InPerPx((r.scale.Lo+r.scale.Hi)/2))
+	w := widestIn * math.Abs(r.scale.PxPerIn())
 	if r.scale.Unit == Inch && r.scale.Divisions == 10 {
 		w *= 2.54 // it may be millimetres yet
 	}

@@ -121,7 +121,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	const angleU = 0.006 // radians, how well the lean of marks and bands is told
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
 
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	ppi := s.PxPerIn()
 	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
 	z, u, note := wireDepth(b)
 	p.Read *= 1 - z/p.DistanceMM

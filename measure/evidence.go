@@ -18,7 +18,7 @@ func rulerOf(r calib.Ruler) *Ruler {
 	s := r.Scale
 	out := &Ruler{
 		Unit: string(s.Unit), Divisions: s.Divisions,
-		PxPerInch: 1 / s.InPerPx((s.Lo+s.Hi)/2),
+		PxPerInch: s.PxPerIn(),
 		SpanIn:    s.In(s.Hi) - s.In(s.Lo),
 		TiltDeg:   tiltOf(s.Frame),
 		Marks:     []Mark{},
@@ -90,7 +90,7 @@ func bandsOf(s calib.Scale, b vision.Bands) []Band {
 		kind = "slot"
 	}
 	out := make([]Band, 0, len(b.Row))
-	reach := math.Min(b.ReachPx, 0.3/s.InPerPx((s.Lo+s.Hi)/2))
+	reach := math.Min(b.ReachPx, 0.3*s.PxPerIn())
 	for i, x := range b.Row {
 		k := kind
 		if b.Kind == vision.RigidHeddle && b.DentsPerBand == 1 && i%2 == 1 {

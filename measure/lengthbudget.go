@@ -54,7 +54,7 @@ func partHeight(w What, underRuler bool) (mm, u float64) {
 }
 
 func liftOf(s sight, e vision.Ends, opt LengthOptions) lift {
-	ppi := 1 / math.Abs(s.ruler.Scale.InPerPx((s.ruler.Scale.Lo+s.ruler.Scale.Hi)/2))
+	ppi := math.Abs(s.ruler.Scale.PxPerIn())
 	mm, relU := fit.Distance(s.view, ppi)
 	return liftFrom(opt, e.UnderRuler, mm, relU)
 }

@@ -106,7 +106,7 @@ const coarsest = 1.9
 // FindBands counts the bands beside the ruler's marked edge. found is false
 // where nothing regular crosses it.
 func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	ppi := s.PxPerIn()
 	near := math.Max(3, 0.025*ppi)
 	far := math.Min(0.5*ppi, 260)
 	// as far as the picture goes beside most of the scale
@@ -178,7 +178,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx float64) {
 	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
 	all := edgesOf(sig, l.T, 0)
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	ppi := s.PxPerIn()
 	p, depthRel, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
 	if !ok {
 		return

@@ -42,7 +42,7 @@ func findHeight(img photo.Colour, pl Plane) (Ends, bool) {
 // edges between least and most inches apart.
 func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 	s := pl.Scale
-	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	ppi := math.Abs(s.PxPerIn())
 	q := drawPatch(img, pl, s.Lo-0.3*ppi, s.Hi+0.3*ppi, -barsReachIn*ppi, (barsReachIn+1)*ppi, math.Max(1, ppi/60))
 	if q.cols == 0 {
 		return Ends{}, false

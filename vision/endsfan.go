@@ -19,7 +19,7 @@ type grid struct {
 // gridOf lays places over the stretch lo … hi of the edge, perPx of them a pixel.
 func gridOf(pl Plane, lo, hi, perPx float64) grid {
 	s := pl.Scale
-	ppi := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	ppi := math.Abs(s.PxPerIn())
 	a, b := s.In(lo), s.In(hi)
 	u0, u1 := math.Min(a, b), math.Max(a, b)
 	g := grid{u0: u0, du: 1 / (perPx * ppi)}

@@ -73,7 +73,7 @@ func findField(img photo.Colour, pl Plane) (wireField, bool) {
 func findFieldOf(img photo.Colour, pl Plane, kind Kind) (f wireField, ok bool) {
 	s := pl.Scale
 	f.kind = kind
-	f.ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	f.ppi = math.Abs(s.PxPerIn())
 	lo, hi := alongOf(img, pl)
 	// a scale read far beyond its last marks is no scale
 	span := s.Hi - s.Lo

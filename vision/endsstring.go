@@ -20,7 +20,7 @@ const (
 // columns where the ruler lies too near the photo's edge.
 func threadPatch(img photo.Colour, pl Plane) (q patch, ppi float64) {
 	s := pl.Scale
-	ppi = 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	ppi = math.Abs(s.PxPerIn())
 	lo, hi := alongOf(img, pl)
 	return drawPatch(img, pl, lo, hi, -threadReachIn*ppi, threadReachIn*ppi, math.Max(1, ppi/110)), ppi
 }

@@ -14,7 +14,7 @@ import (
 // quarter inch inside the ruler (bottom). Where the edge runs is a black line,
 // with a stroke upwards from it for every band, short for one that is not good.
 func (b Bands) Straightened(p photo.Plane, s calib.Scale) *image.Gray {
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	ppi := s.PxPerIn()
 	far, inside := math.Max(b.ReachPx, 0.25*ppi), 0.25*ppi
 	st := beside(p, s.Frame, math.Floor(s.Lo), s.Hi, -far, inside, 1)
 	img := image.NewGray(image.Rect(0, 0, st.cols, st.rows))
@@ -47,7 +47,7 @@ func (b Bands) Straightened(p photo.Plane, s calib.Scale) *image.Gray {
 // levels are stretched to their range.
 func (b Bands) Folded(p photo.Plane, s calib.Scale) *image.Gray {
 	const perBand, rows = 6, 240
-	ppi := 1 / s.InPerPx((s.Lo+s.Hi)/2)
+	ppi := s.PxPerIn()
 	st := beside(p, s.Frame, math.Floor(s.Lo), s.Hi, -math.Max(b.ReachPx, 4), -math.Max(3, 0.025*ppi), 1)
 	img := image.NewGray(image.Rect(0, 0, perBand*len(b.Row), rows))
 	if st.cols == 0 || len(b.Row) == 0 || !(b.PerInch > 0) {

@@ -95,7 +95,7 @@ func markPoints(p photo.Plane, s calib.Scale) []markLine {
 	if len(s.Marks) < 4 {
 		return nil
 	}
-	perIn := 1 / math.Abs(s.InPerPx((s.Lo+s.Hi)/2))
+	perIn := math.Abs(s.PxPerIn())
 	stepPx := s.Unit.Inches() / float64(s.Divisions) * perIn
 	reach := 0.45 * perIn // the longest marks are about 1/2 in
 	const step = 1.0

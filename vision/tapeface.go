@@ -38,7 +38,7 @@ func FaceOf(p photo.Plane, pl Plane) (TapeFace, bool) {
 	f := TapeFace{Unit: s.Unit, PerUnit: int(math.Round(facePerInch * unit))}
 	a, b := s.In(s.Lo)/unit, s.In(s.Hi)/unit
 	sign := 1.0
-	if hand := (s.Frame.TX*s.Frame.NY - s.Frame.TY*s.Frame.NX) * math.Copysign(1, s.InPerPx((s.Lo+s.Hi)/2)); hand < 0 {
+	if hand := (s.Frame.TX*s.Frame.NY - s.Frame.TY*s.Frame.NX) * math.Copysign(1, s.PxPerIn()); hand < 0 {
 		sign, f.Turned = -1, true
 		a, b = -a, -b
 	}

@@ -1,0 +1,187 @@
+package calib
+
+import (
+	"math"
+	"sort"
+)
+
+// markResponse is a matched filter for narrow marks of spacing T: the mean over
+// the mark's width less the mean of its surroundings, positive on a mark.
+func markResponse(prof []float64, T float64, dark bool) []float64 {
+	sigma := math.Min(math.Max(0.13*T, 0.7), 2.6)
+	half := int(math.Ceil(3.2 * sigma))
+	k := make([]float64, 2*half+1)
+	var mean float64
+	for i := range k {
+		x := float64(i-half) / sigma
+		k[i] = (1 - x*x) * math.Exp(-x*x/2)
+		mean += k[i]
+	}
+	mean /= float64(len(k))
+	var norm float64
+	for i := range k {
+		k[i] -= mean
+		norm += math.Abs(k[i])
+	}
+	sign := 2.0
+	if dark {
+		sign = -2.0
+	}
+	out := make([]float64, len(prof))
+	for i := range prof {
+		if i < half || i+half >= len(prof) {
+			out[i] = math.NaN()
+			continue
+		}
+		var v float64
+		for j := range k {
+			v += k[j] * prof[i-half+j]
+		}
+		out[i] = sign * v / norm
+	}
+	return out
+}
+
+type peak struct{ x, v float64 }
+
+func peaksOf(r []float64, lo float64) []peak {
+	var out []peak
+	for i := 1; i+1 < len(r); i++ {
+		a, b, c := r[i-1], r[i], r[i+1]
+		if !(b > 0 && b > a && b >= c) {
+			continue
+		}
+		d := 0.0
+		if q := a - 2*b + c; q < 0 {
+			d = 0.5 * (a - c) / q
+		}
+		out = append(out, peak{lo + float64(i) + d, b - 0.25*(a-c)*d})
+	}
+	return out
+}
+
+// track walks a lattice of spacing near T both ways from the place nearest to
+// `from` where it is clearest. The local spacing may drift slowly. Quality
+// grows with the number of marks found and their evenness.
+func track(r []float64, lo, from, T float64) ([]rung, float64) {
+	pk := peaksOf(r, lo)
+	if len(pk) < 8 {
+		return nil, 0
+	}
+	nearest := func(x, tol, floor float64) (peak, bool) {
+		i := sort.Search(len(pk), func(i int) bool { return pk[i].x >= x-tol })
+		var b peak
+		ok := false
+		bestScore := 0.0
+		for ; i < len(pk) && pk[i].x <= x+tol; i++ {
+			if pk[i].v < floor {
+				continue
+			}
+			u := (pk[i].x - x) / tol
+			if sc := pk[i].v * (1 - 0.5*u*u); sc > bestScore {
+				b, ok, bestScore = pk[i], true, sc
+			}
+		}
+		return b, ok
+	}
+	// Seed: the peak near `from` whose neighbours at ±1…±4 spacings are strongest.
+	var seed peak
+	seedT, seedScore := T, -1.0
+	for _, q := range pk {
+		if math.Abs(q.x-from) > 10*T {
+			continue
+		}
+		for _, k := range [5]float64{0.96, 0.98, 1, 1.02, 1.04} {
+			sc := q.v
+			for j := 1; j <= 4; j++ {
+				for _, sgn := range [2]float64{-1, 1} {
+					if m, ok := nearest(q.x+sgn*float64(j)*T*k, 0.22*T, 0); ok {
+						sc += math.Min(m.v, 1.5*q.v)
+					}
+				}
+			}
+			if sc > seedScore {
+				seed, seedT, seedScore = q, T*k, sc
+			}
+		}
+	}
+	if seedScore <= 0 {
+		return nil, 0
+	}
+	walk := func(dir float64) []rung {
+		type nx struct {
+			n    int
+			x, v float64
+		}
+		hist := []nx{{0, seed.x, seed.v}}
+		local := seedT * dir
+		level := seed.v
+		var out []rung
+		gone, n := 0, 0
+		for {
+			n++
+			// predict from a line through the last marks
+			last := hist[len(hist)-1]
+			x := last.x + float64(n-last.n)*local
+			if x < lo || x > lo+float64(len(r)-1) {
+				break
+			}
+			m, ok := nearest(x, 0.27*math.Abs(local), 0.22*level)
+			if !ok {
+				gone++
+				out = append(out, rung{n: n * int(dir), along: x})
+				if gone > 7 {
+					break
+				}
+				continue
+			}
+			gone = 0
+			out = append(out, rung{n: n * int(dir), along: m.x, resp: m.v, found: true})
+			hist = append(hist, nx{n, m.x, m.v})
+			if len(hist) > 14 {
+				hist = hist[1:]
+			}
+			level += 0.15 * (math.Min(m.v, 2*level) - level)
+			if len(hist) >= 4 {
+				var sn, sx, snn, snx float64
+				k := float64(len(hist))
+				for _, h := range hist {
+					sn += float64(h.n)
+					sx += h.x
+					snn += float64(h.n) * float64(h.n)
+					snx += float64(h.n) * h.x
+				}
+				b := (k*snx - sn*sx) / (k*snn - sn*sn)
+				if w := math.Min(1, k/12); b/local > 0.8 && b/local < 1.25 {
+					local += w * (b - local)
+				}
+			}
+		}
+		for len(out) > 0 && !out[len(out)-1].found {
+			out = out[:len(out)-1]
+		}
+		return out
+	}
+	up, down := walk(1), walk(-1)
+	all := make([]rung, 0, len(up)+len(down)+1)
+	for i := len(down) - 1; i >= 0; i-- {
+		all = append(all, down[i])
+	}
+	all = append(all, rung{n: 0, along: seed.x, resp: seed.v, found: true})
+	all = append(all, up...)
+	n0 := all[0].n
+	var resp []float64
+	for i := range all {
+		all[i].n -= n0
+		if all[i].found {
+			resp = append(resp, all[i].resp)
+		}
+	}
+	// bounded, so that a few glints do not outweigh a row of marks
+	most := 1.5 * median(resp)
+	var q float64
+	for _, v := range resp {
+		q += math.Min(v, most)
+	}
+	return all, q
+}
