@@ -71,15 +71,9 @@ type Bands struct {
 	Contrast float64
 	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
 	Lean [2]float64
-	// DepthRel is the depth of the wires over the camera's height, as far as
-	// their two edges tell; DepthTold says whether they did, and then PerInch is
-	// that of the front of the wires.
-	DepthRel  float64
+	// DepthTold says whether the edges told the wires' front from their back; then
+	// PerInch is that of the front.
 	DepthTold bool
-	// FrontWidthRel is the width of a wire's (or an opening's) front over the
-	// spacing, 0 where only one of its edges was followed; FrontSupport is the
-	// share of bands whose edge lies on the line.
-	FrontWidthRel, FrontSupport float64
 	// Coherence is the share of the contrast beside the ruler that runs along the
 	// bands, 0…1: near 1 for wires, small for a table's texture.
 	Coherence float64
@@ -179,7 +173,7 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx fl
 	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
 	all := edgesOf(sig, l.T, 0)
 	ppi := s.PxPerIn()
-	p, depthRel, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
+	p, _, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
 	if !ok {
 		return
 	}
@@ -196,7 +190,7 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx fl
 	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
 		return
 	}
-	b.DepthTold, b.DepthRel, b.FrontWidthRel, b.FrontSupport = true, depthRel, f.widthRel, f.support
+	b.DepthTold = true
 	b.PerInch = 1 / f.spacingIn
 	b.U = math.Hypot(f.uRel, otherRel) * b.PerInch
 }
