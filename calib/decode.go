@@ -183,18 +183,29 @@ func decode(l ladder) []reading {
 	sigma := func(c float64) float64 { return math.Hypot(floor, 0.04*c) }
 	uniform := l.periodPx / math.Max(l.maxDepth, 1) // density of a stray length
 	// Null: each length drawn from all lengths seen, whatever its place.
-	null := make([]float64, len(all))
-	for i, o := range all {
-		if o.stray {
-			continue
+	nullOf := func(obs []lengthObs) []float64 {
+		null, seen := make([]float64, len(obs)), make([]float64, 0, len(obs))
+		for _, o := range obs {
+			if !o.stray {
+				seen = append(seen, o.v)
+			}
 		}
-		sg := sigma(o.v)
-		var sum float64
-		for j := sort.SearchFloat64s(seen, o.v-4*sg); j < len(seen) && seen[j] < o.v+4*sg; j++ {
-			sum += gauss((o.v - seen[j]) / sg)
+		sort.Float64s(seen)
+		for i, o := range obs {
+			if o.stray {
+				continue
+			}
+			sg := sigma(o.v)
+			var sum float64
+			for j := sort.SearchFloat64s(seen, o.v-4*sg); j < len(seen) && seen[j] < o.v+4*sg; j++ {
+				sum += gauss((o.v - seen[j]) / sg)
+			}
+			null[i] = math.Log((1-strayShare)*sum/(sg*float64(len(seen))) + strayShare*uniform)
 		}
-		null[i] = math.Log((1-strayShare)*sum/(sg*float64(len(seen))) + strayShare*uniform)
+		return null
 	}
+	null := nullOf(all)
+	within := map[[2]int][]float64{}
 	var out []reading
 	gain := make([]float64, len(all))
 	for _, sc := range schemes() {
@@ -257,6 +268,17 @@ func decode(l ladder) []reading {
 			if hi-lo+1 < sc.divisions+sc.divisions/4 {
 				continue
 			}
+			if evidence*total < minSecond {
+				continue
+			}
+			// What counts is how much better the places foretell than the lengths of
+			// this very stretch do: lines that are all alike there gain nothing.
+			local, known := within[[2]int{lo, hi}]
+			if !known {
+				local = nullOf(all[lo : hi+1])
+				within[[2]int{lo, hi}] = local
+			}
+			total = sc.foretold(all[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph)
 			n := float64(hi - lo + 1)
 			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
 			fit, wholes := 0, 0
@@ -287,6 +309,29 @@ func decode(l ladder) []reading {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].score > out[j].score })
 	return out
+}
+
+// foretold is the sum of the gains of a stretch, taken against its own lengths
+// (local) instead of all (null). Of every class one mark counts for nothing: the
+// one that says how long the class is.
+func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase int) float64 {
+	sum, n := make([]float64, s.classes), make([]float64, s.classes)
+	total := 0.0
+	for i, o := range obs {
+		if o.stray {
+			total += gain[i]
+			continue
+		}
+		c := s.class[mod(o.n-phase, s.divisions)]
+		sum[c] += gain[i] + null[i] - local[i]
+		n[c]++
+	}
+	for c, v := range sum {
+		if n[c] > 0 {
+			total += math.Min(v, v*(n[c]-1)/n[c])
+		}
+	}
+	return total
 }
 
 func gauss(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }

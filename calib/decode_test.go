@@ -76,6 +76,15 @@ func TestDecodeRefusesWhatIsNoRuler(t *testing.T) {
 		"lengths at random":    func(int) float64 { return 10 + 60*rng.Float64() },
 		"slots and holes":      func(i int) float64 { return []float64{25, 60}[i%2] + 0.8*rng.NormFloat64() },
 		"wires without an end": func(int) float64 { return 180 },
+		"equal lines, two longer, in disorder": func(i int) float64 {
+			switch {
+			case i < 50 || i > 115:
+				return 10 + 160*rng.Float64()
+			case i == 54 || i == 86:
+				return 140
+			}
+			return 48
+		},
 	} {
 		l := ladder{periodPx: 12, maxDepth: 180}
 		for i := 0; i < 150; i++ {
