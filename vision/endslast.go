@@ -194,8 +194,8 @@ func corrUpTo(a, b [endBins]colour, k, to int) float64 {
 
 // What passes for a wire at an end, and for half of one.
 const (
-	endLike     = 0.75
-	endHalfLike = 0.6
+	endLike     = 0.68
+	endHalfLike = 0.55
 	endLook     = 8 // wires whose mean is the typical one
 )
 
