@@ -177,7 +177,11 @@ func (f *wireField) follow() bool {
 		f.bright = f.brightWires(mid, tpl)
 	}
 	if f.kind != Reed {
-		return f.followLobes(tpl, mid)
+		if !f.followLobes(tpl, mid) {
+			return false
+		}
+		f.settleEnds()
+		return len(f.places) >= reedMinPeriods
 	}
 	other := *f
 	if !f.followLobes(tpl, mid) {
