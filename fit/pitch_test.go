@@ -75,21 +75,34 @@ func TestSizeTellsTenFromForty(t *testing.T) {
 	}
 }
 
-// Probabilities sum to the chance that the photo was read right.
-func TestSizeProbabilitiesSum(t *testing.T) {
-	var sum float64
-	for _, c := range FindSize(measured(11.3, 0.003, -0.01, -0.004, 0), trade.Sizes(trade.PartReed), 0.8) {
-		sum += c.P
+// A photo half misread, by Bayes' rule by hand: one made size, exactly met, against
+// readings of it and of anything.
+func TestSizeMisread(t *testing.T) {
+	left := func(perInch, readRight float64) float64 {
+		rest := 1.0
+		for _, c := range FindSize(measured(perInch, 0.001), trade.Sizes(trade.PartReed), readRight) {
+			rest -= c.P
+		}
+		return rest
 	}
-	if math.Abs(sum-0.8) > 1e-9 {
-		t.Errorf("probabilities sum to %.6f, want 0.8", sum)
+	for _, q := range []float64{0, 0.5, 0.9, 1} {
+		// On a made size the density of a misreading is that of a right one, halved
+		// by the share that falls elsewhere (the spread of which adds next to nothing).
+		if want, got := (1-q)*misreadOnMade/(q+(1-q)*misreadOnMade), left(10, q); math.Abs(got-want) > 0.03 {
+			t.Errorf("on a made size, read right with %v: misread with %.3f, want %.3f", q, got, want)
+		}
+		// Off all sizes: 8 % of parts spread over ln 10 against what is misread.
+		right, wrong := q*noneShare/math.Log(10), (1-q)*(1-misreadOnMade)/misreadSpread
+		if want, got := wrong/(right+wrong), left(9.69, q); math.Abs(got-want) > 0.01 {
+			t.Errorf("on no made size, read right with %v: misread with %.3f, want %.3f", q, got, want)
+		}
 	}
 }
 
 // A pitch between sizes is none, which is an answer, too.
 func TestSizeNone(t *testing.T) {
-	got := FindSize(measured(9.69, 0.001), trade.Sizes(trade.PartReed), 0.97)
-	if got[0].Label != None || got[0].P < 0.8 {
+	got := FindSize(measured(9.69, 0.001), trade.Sizes(trade.PartReed), 0.99)
+	if got[0].Label != None || got[0].P < 0.9 {
 		t.Errorf("9.69 per inch: %s with %.3f, want none", got[0].Label, got[0].P)
 	}
 }

@@ -11,7 +11,6 @@ import (
 
 	"dentcount/calib"
 	"dentcount/fit"
-	"dentcount/trade"
 	"dentcount/vision"
 )
 
@@ -58,19 +57,12 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"rigid heddle", yes(b.Kind == vision.RigidHeddle)},
 		// Bands as far apart as the slots of a heddle may be those of one.
 		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
-		// A misreading seldom falls on a size that is made.
-		{"made size", yes(nearMade(p, b.Kind))},
 	}
 }
 
 // coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch
 // are the finest it is made in, and every second one is a slot.
 const coarsePerInch = 8.2
-
-// nearMade says whether a made size is the likeliest that the pitch can be.
-func nearMade(p fit.Pitch, kind vision.Kind) bool {
-	return fit.FindSize(p, trade.Sizes(string(kind)), 1)[0].Label != fit.None
-}
 
 // stated is what the odds of a right reading look like to those who wrote the
 // reading: each thing by itself, as a stated prior.
