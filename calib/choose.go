@@ -56,7 +56,7 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 					}
 					// the other edge's own evenness is no evidence for this reading;
 					// what counts is how well it fits beside its own best reading
-					extra := math.Min(pairGain, pairEvidence*other.evidence) - q*q/(2*0.03*0.03) + other.score - reads[j].readings[0].score
+					extra := pairOdds(reads[j], other) - q*q/(2*0.03*0.03) + other.score - reads[j].readings[0].score
 					if rd.byTen() && other.byTen() {
 						// the same for both edges: how wide the ruler is says it
 						extra -= rd.lengths + other.lengths - reads[j].readings[0].lengths
@@ -90,11 +90,23 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 	return c, true
 }
 
+// pairOdds are the log odds that a second scale adds to a reading it agrees with.
+func pairOdds(second read, rd reading) float64 {
+	const simplest, perClass = 3, 3 // as rulerOdds has it
+	most := pairGain
+	if !second.alone() {
+		most = weakGain
+	}
+	e := rd.evidence - perClass*float64(rd.classes-simplest)
+	return math.Min(most, math.Max(0, pairEvidence*e))
+}
+
 const (
 	// pairEvidence is the share of a second scale's evidence that counts for a
 	// reading it agrees with, since without it the other edge's ladder were
-	// chance; pairGain is the most it counts.
-	pairEvidence, pairGain = 0.4, 8
+	// chance; pairGain is the most it counts, weakGain that of one that would not
+	// do for a ruler alone.
+	pairEvidence, pairGain, weakGain = 0.4, 8.0, 3.0
 	// twiceTenths is the log odds of tenths of an inch on both edges of a rule
 	// (common practice, no source: hardly ever met).
 	twiceTenths = -3
