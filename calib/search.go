@@ -29,8 +29,12 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		if err := h.add(fine, 0); err != nil {
 			return nil, err
 		}
-		if ruler, clear, err = h.through(); err == nil && !clear {
-			ruler, clear, err = h.read(ctx, maxReads)
+		ruler, clear, err = h.read(ctx, firstReads)
+		if err == nil && !clear {
+			ruler, clear, err = h.through()
+		}
+		if err == nil && !clear {
+			ruler, clear, err = h.read(ctx, maxReads-firstReads)
 		}
 	}
 	if err == nil && clear {
@@ -40,8 +44,8 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 }
 
 const (
-	firstReads = 24  // candidates read at most along the coarse edges
-	maxReads   = 150 // and along the fine ones
+	firstReads = 24  // candidates read at most along the coarse edges, and along the
+	maxReads   = 150 // fine ones before and after transparent rulers are looked for
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxBeside  = 24  // candidates read on them at most
