@@ -81,7 +81,32 @@ func stated(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 	q *= 1 / (1 + math.Exp(60*(b.ScatterIn*b.PerInch-0.14)))
 	q *= 1 / (1 + math.Exp(-3*(b.PxPerBand-3.4)))
 	q *= 1 / (1 + math.Exp(-14*(b.Coherence-0.55)))
+	if likeItsMarks(ruler, b) {
+		q *= 0.2
+	}
 	return q
+}
+
+// likeItsMarks says whether the bands stand exactly as far apart, on the plane of
+// the ruler, as a scale's fine marks do, or as marks twice as fine: then they may
+// be those marks, which a line a little inside the edge shows on both sides. Wires
+// lie under the ruler, so that wires as far apart as its marks look closer; and
+// few reeds are as fine as that.
+func likeItsMarks(ruler calib.Ruler, b vision.Bands) bool {
+	const finePerInch, sameRel = 20.0, 0.0005
+	scales := []calib.Scale{ruler.Scale}
+	if ruler.Second != nil {
+		scales = append(scales, *ruler.Second)
+	}
+	for _, s := range scales {
+		for _, finer := range [2]float64{1, 2} {
+			marks := finer * float64(s.Divisions) / s.Unit.Inches()
+			if marks >= finePerInch && math.Abs(b.PerInch/marks-1) < math.Max(sameRel, 2*b.U/b.PerInch) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // logOdds of a probability, between that of 1 and of 99.9 in a hundred.

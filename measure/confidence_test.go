@@ -55,3 +55,26 @@ func TestParseWeightsRefuses(t *testing.T) {
 		}
 	}
 }
+
+// Bands as far apart as the ruler's own fine marks are doubted; those that lie
+// under the ruler and look closer, and coarser ones, are not.
+func TestLikeItsMarks(t *testing.T) {
+	in16 := calib.Scale{Unit: calib.Inch, Divisions: 16}
+	mm := calib.Scale{Unit: calib.CM, Divisions: 10}
+	for _, c := range []struct {
+		ruler   calib.Ruler
+		perInch float64
+		want    bool
+	}{
+		{calib.Ruler{Scale: in16}, 32.002, true},
+		{calib.Ruler{Scale: in16}, 32.15, false},
+		{calib.Ruler{Scale: in16}, 16, false},
+		{calib.Ruler{Scale: in16}, 25.4, false},
+		{calib.Ruler{Scale: mm}, 25.401, true},
+		{calib.Ruler{Scale: in16, Second: &mm}, 25.401, true},
+	} {
+		if got := likeItsMarks(c.ruler, vision.Bands{PerInch: c.perInch, U: 0.002}); got != c.want {
+			t.Errorf("%.3f per inch beside %d divisions: %v", c.perInch, c.ruler.Scale.Divisions, got)
+		}
+	}
+}
