@@ -25,14 +25,16 @@ type lineSearch struct {
 	Blur      int     // times the search image is blurred by a 3×3 binomial
 }
 
-// lineSearches are the two scales at which edges are sought: a fine one for
-// thin rulers far away, and a coarse, blurred one in which the wires run
-// together into a tone and the edges of what lies across them stand out.
-func lineSearches() []lineSearch {
-	return []lineSearch{
-		{SidePx: 360, ThetaBins: 240, MaxLines: 40, PerSector: 14, MinLength: 0.08, Blur: 3},
-		{SidePx: 1000, ThetaBins: 360, MaxLines: 48, PerSector: 12, MinLength: 0.06, Blur: 1},
-	}
+// coarseSearch is the scale at which edges are sought first: blurred, so that
+// the wires run together into a tone and the edges of what lies across them
+// stand out.
+func coarseSearch() lineSearch {
+	return lineSearch{SidePx: 360, ThetaBins: 240, MaxLines: 40, PerSector: 14, MinLength: 0.08, Blur: 3}
+}
+
+// fineSearch is the scale for thin rulers far away.
+func fineSearch() lineSearch {
+	return lineSearch{SidePx: 1000, ThetaBins: 360, MaxLines: 48, PerSector: 12, MinLength: 0.06, Blur: 1}
 }
 
 type edgePixel struct {

@@ -195,12 +195,12 @@ func (r read) mayStandBeside(periodPx float64) bool {
 const acrossRuler = 0.08
 
 // coarseEdges are the edges that are seen from afar, in px of the photo.
-func coarseEdges(py pyramid) ([]segment, error) { return linesOf(py, lineSearches()[0]) }
+func coarseEdges(py pyramid) ([]segment, error) { return linesOf(py, coarseSearch()) }
 
 // fineEdges are finer edges than the coarse ones, and fainter ones nearly
 // parallel to any known.
 func fineEdges(py pyramid, coarse []segment) ([]segment, error) {
-	fine, err := linesOf(py, lineSearches()[1])
+	fine, err := linesOf(py, fineSearch())
 	if err != nil {
 		return nil, err
 	}
