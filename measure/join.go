@@ -355,19 +355,12 @@ func joinedBudget(shots []shotSeen, ends [2]vision.OneEnd, e vision.Ends, l lift
 		planes = math.Hypot(planes, s.plane.ULength(x, y, q[0], q[1]))
 		lens = math.Hypot(lens, lensRel(s.sight, vision.Ends{At: [2][2]float64{q, q}})*in/2)
 	}
-	note := ""
-	switch {
-	case l.bySize:
-		note = "heights told by the dents, which are of a made size"
-	case !l.told:
-		note = "heights not told"
-	}
 	return []BudgetLine{
 		line("ruler marks", marks, ""),
 		line("joining the photos", joints, fmt.Sprintf("%d photos along one tape", len(shots))),
 		line("places of the ends", e.UIn, ""),
 		line("plane of the ruler", planes, "how the scale changes between the ruler and the ends"),
-		line("marks above the ends", reach*math.Hypot(l.u, l.markMM*l.distanceU)/l.distanceMM, note),
+		line("marks above the ends", reach*math.Hypot(l.u, l.markMM*l.distanceU)/l.distanceMM, l.note()),
 		line("lens", lens, ""),
 		line("ruler's own tolerance", trade.RulerUMM(in*trade.MMPerInch)/trade.MMPerInch/3,
 			"a third of the class II tolerance, which is for the whole length of a rule"),

@@ -83,6 +83,17 @@ func liftFrom(opt LengthOptions, underRuler bool, distanceMM, distanceU float64)
 // phone's own correction (common practice, no source).
 const lensShift = 0.003
 
+// note says where the heights come from, if not from a person.
+func (l lift) note() string {
+	switch {
+	case l.bySize:
+		return "heights told by the dents, which are of a made size"
+	case !l.told:
+		return "heights not told"
+	}
+	return ""
+}
+
 func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
 	L := e.LengthIn
 	x1, _ := s.plane.In(e.At[0][0], e.At[0][1])
@@ -90,18 +101,11 @@ func lengthBudget(s sight, e vision.Ends, l lift) []BudgetLine {
 	line := func(source string, rel float64, note string) BudgetLine {
 		return BudgetLine{Source: source, RelativeU: rel, Note: note}
 	}
-	note := ""
-	switch {
-	case l.bySize:
-		note = "heights told by the dents, which are of a made size"
-	case !l.told:
-		note = "heights not told"
-	}
 	lines := []BudgetLine{
 		line("ruler marks", s.ruler.Scale.UBetween(s.plane.Scale.Along(x1), s.plane.Scale.Along(x2))/L, ""),
 		line("places of the ends", e.UIn/L, ""),
 		line("plane of the ruler", s.plane.ULength(e.At[0][0], e.At[0][1], e.At[1][0], e.At[1][1])/L, "how the scale changes between the ruler and the ends"),
-		line("marks above the ends", math.Hypot(l.u, l.markMM*l.distanceU)/l.distanceMM, note),
+		line("marks above the ends", math.Hypot(l.u, l.markMM*l.distanceU)/l.distanceMM, l.note()),
 		line("lens", lensRel(s, e), ""),
 		line("ruler's own tolerance", trade.RulerUMM(L*trade.MMPerInch)/(L*trade.MMPerInch)/3,
 			"a third of the class II tolerance, which is for the whole length of a rule"),
