@@ -183,24 +183,41 @@ func decode(l ladder) []reading {
 	sigma := func(c float64) float64 { return math.Hypot(floor, 0.04*c) }
 	uniform := l.periodPx / math.Max(l.maxDepth, 1) // density of a stray length
 	// Null: each length drawn from all lengths seen, whatever its place.
+	// Lengths as good as equal are reckoned once.
+	grain := floor / 10
 	nullOf := func(obs []lengthObs) []float64 {
-		null, seen := make([]float64, len(obs)), make([]float64, 0, len(obs))
+		var top, count float64
 		for _, o := range obs {
 			if !o.stray {
-				seen = append(seen, o.v)
+				count++
+				top = math.Max(top, o.v)
 			}
 		}
-		sort.Float64s(seen)
+		bins := make([]float64, int(top/grain)+2)
+		bin := func(v float64) int { return int(v/grain + 0.5) }
+		for _, o := range obs {
+			if !o.stray {
+				bins[bin(o.v)]++
+			}
+		}
+		null, known := make([]float64, len(obs)), make([]float64, len(bins))
 		for i, o := range obs {
 			if o.stray {
 				continue
 			}
-			sg := sigma(o.v)
-			var sum float64
-			for j := sort.SearchFloat64s(seen, o.v-4*sg); j < len(seen) && seen[j] < o.v+4*sg; j++ {
-				sum += gauss((o.v - seen[j]) / sg)
+			at := bin(o.v)
+			if known[at] == 0 {
+				sg := sigma(o.v)
+				reach := int(4 * sg / grain)
+				var sum float64
+				for j := max(0, at-reach); j <= min(len(bins)-1, at+reach); j++ {
+					if bins[j] > 0 {
+						sum += bins[j] * gauss(float64(j-at)*grain/sg)
+					}
+				}
+				known[at] = math.Log((1-strayShare)*sum/(sg*count) + strayShare*uniform)
 			}
-			null[i] = math.Log((1-strayShare)*sum/(sg*float64(len(seen))) + strayShare*uniform)
+			null[i] = known[at]
 		}
 		return null
 	}
