@@ -92,13 +92,11 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 
 // pairOdds are the log odds that a second scale adds to a reading it agrees with.
 func pairOdds(second read, rd reading) float64 {
-	const simplest, perClass = 3, 3 // as rulerOdds has it
 	most := pairGain
 	if !second.alone() {
 		most = weakGain
 	}
-	e := rd.evidence - perClass*float64(rd.classes-simplest)
-	return math.Min(most, math.Max(0, pairEvidence*e))
+	return math.Min(most, math.Max(0, pairEvidence*(rd.evidence-rd.freedom())))
 }
 
 const (

@@ -40,6 +40,14 @@ type reading struct {
 // byTen says whether marks go by tens, so that inch and centimetre look alike.
 func (r reading) byTen() bool { return r.divisions == 10 }
 
+// freedom is what a reading's evidence is worth less, in log odds, for the mark
+// lengths that its scheme has beyond those of the simplest: they fit anything the
+// better.
+func (rd reading) freedom() float64 {
+	const simplest, perClass = 3, 3
+	return perClass * float64(rd.classes-simplest)
+}
+
 // scheme is a system of mark lengths: the class of each place within a unit,
 // 0 the shortest.
 type scheme struct {

@@ -67,14 +67,8 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 			break
 		}
 		q := ladder{frame: f, base: l.base, rungs: t.rungs, dark: t.dark}
-		if !q.measure(p, lo, hi, T) {
-			continue
-		}
-		score := math.Inf(-1)
-		if T <= fineMarksPx {
-			score = bestScore(q)
-		}
-		if !ok || score > best {
+		score, fine := q.measure(p, lo, hi, T)
+		if fine && (!ok || score > best) {
 			l, ok, best = q, true, score
 		}
 	}
@@ -99,14 +93,15 @@ const (
 )
 
 // measure measures the marks that were tracked between lo and hi, at about T
-// apart; false where they are no ladder.
-func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
+// apart, and says the score of their best reading; ok is false where they are no
+// ladder.
+func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bool) {
 	if len(l.rungs) < 10 {
-		return false
+		return 0, false
 	}
 	l.summarise()
 	if l.filled < 0.55 || l.contrast < leastContrast || l.unevenness() > mostUneven {
-		return false
+		return 0, false
 	}
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
@@ -115,9 +110,9 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) bool {
 	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
-	l.chooseLengths(l.measureLengths(s))
+	score = l.chooseLengths(l.measureLengths(s))
 	l.outside = l.seenOutside(s)
-	return true
+	return score, true
 }
 
 // What is no row of marks, told before its marks are measured. The faintest and

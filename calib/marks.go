@@ -179,29 +179,23 @@ func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
 	return ways
 }
 
-// chooseLengths takes the lengths of which the hierarchy tells most.
-func (l *ladder) chooseLengths(ways [3][]float64) {
-	best, bestScored := 0, math.Inf(-1)
+// chooseLengths takes the lengths of which the hierarchy tells most, and says the
+// score of their best reading; -Inf where none has one.
+func (l *ladder) chooseLengths(ways [3][]float64) float64 {
+	way, best := 0, math.Inf(-1)
 	set := func(way int) {
 		for i, n := range ways[way] {
 			l.rungs[i].length = n
 		}
 	}
-	for way := range ways {
-		set(way)
-		if v := bestScore(*l); v > bestScored {
-			best, bestScored = way, v
+	for i := range ways {
+		set(i)
+		if rds := decode(*l); len(rds) > 0 && rds[0].score > best {
+			way, best = i, rds[0].score
 		}
 	}
-	set(best)
-}
-
-// bestScore is the score of a ladder's best reading; -Inf where it has none.
-func bestScore(l ladder) float64 {
-	if rds := decode(l); len(rds) > 0 {
-		return rds[0].score
-	}
-	return math.Inf(-1)
+	set(way)
+	return best
 }
 
 // seenOutside is how much of the marks is seen just outside of the edge, in parts

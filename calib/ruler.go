@@ -121,8 +121,8 @@ const leastOdds = 12
 // scenes that are hard to read and 88 other photos, two gave a row of something
 // else with 12 or more, both with a low probability.
 func rulerOdds(l ladder, rd reading, held float64) float64 {
-	const simplest, perClass, perHeld, perUneven, usual, least = 3, 3, 8, 5, 0.02, 0.005
-	return rd.score - perClass*float64(rd.classes-simplest) + perHeld*held -
+	const perHeld, perUneven, usual, least = 8, 5, 0.02, 0.005
+	return rd.score - rd.freedom() + perHeld*held -
 		perUneven*math.Log(math.Max(l.unevenness(), least)/usual)
 }
 
