@@ -299,7 +299,7 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 					return
 				}
 			}
-			if len(kept) < 4 && c.periodPx > 1.9 {
+			if len(kept) < 4 && c.periodPx > finestPx {
 				kept = append(kept, c.periodPx)
 				full := candidate{frame: scaleFrame(side, 1/kw), held: held, comb: scaleComb(c, 1/kw)}
 				full.weight = weight * likeMarks(py, full) * math.Max(0.2, held)

@@ -41,6 +41,7 @@ type flags struct {
 	draw     int
 	drawInto string
 	lengths  bool
+	whyNot   bool
 	dirs     []string
 }
 
@@ -62,6 +63,7 @@ func main() {
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.BoolVar(&f.lengths, "lengths", false, "the photos of lengths in the folders, not those of dent sizes")
+	flag.BoolVar(&f.whyNot, "whynot", false, "say of each photo in the folders where the search for its ruler loses it")
 	flag.Parse()
 	f.dirs = flag.Args()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -76,6 +78,9 @@ func main() {
 func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if f.draw >= 0 {
 		return drawScene(f.set, f.draw, f.samePart, f.drawInto, stdout)
+	}
+	if f.whyNot {
+		return whyNot(ctx, f, stdout)
 	}
 	if f.lengths {
 		return reportLengths(ctx, f, stdout)
