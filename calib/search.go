@@ -10,7 +10,8 @@ import (
 
 // search finds ladders: along the edges that stand out when the picture is seen
 // from afar, as a ruler's nearly always do, and only where none of them is a
-// ruler beyond doubt along finer and fainter ones.
+// ruler beyond doubt along those that run across the wires, then along finer and
+// fainter ones.
 func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 	h := hunt{py: py, unit: unit}
 	coarse, err := coarseEdges(py)
@@ -21,6 +22,16 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		return nil, err
 	}
 	ruler, clear, err := h.read(ctx, firstReads)
+	if err == nil && !clear {
+		var across []segment
+		if across, err = acrossEdges(py, defaultAcross()); err != nil {
+			return nil, err
+		}
+		if err := h.add(across, 0); err != nil {
+			return nil, err
+		}
+		ruler, clear, err = h.read(ctx, firstReads)
+	}
 	if err == nil && !clear {
 		var fine []segment
 		if fine, err = fineEdges(py, coarse); err != nil {
@@ -44,8 +55,8 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 }
 
 const (
-	firstReads = 24  // candidates read at most along the coarse edges, and along the
-	maxReads   = 150 // fine ones before and after transparent rulers are looked for
+	firstReads = 24  // candidates read at most along the coarse edges, those across the wires, and
+	maxReads   = 150 // the fine ones before and after transparent rulers are looked for
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxBeside  = 24  // candidates read on them at most
@@ -238,10 +249,7 @@ func (h *hunt) add(segs []segment, leastHeld float64) error {
 	frames := make([]Frame, len(segs))
 	held := make([]float64, len(segs))
 	SideBySide(len(segs), func(i int) {
-		g := segs[i]
-		g.X, g.Y = (g.X+0.5)*work.k-0.5, (g.Y+0.5)*work.k-0.5
-		g.Lo, g.Hi = g.Lo*work.k, g.Hi*work.k
-		frames[i], held[i] = traceEdge(work.Plane, newFrame(g), 8)
+		frames[i], held[i] = traceEdge(work.Plane, newFrame(segs[i].scaled(work.k)), 8)
 	})
 	var fresh []int
 	for i, f := range frames {

@@ -62,12 +62,18 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	if err != nil {
 		return "", err
 	}
-	say += "; nearest coarse edge " + nearest(coarse) + ", fine " + nearest(fine)
-	h := hunt{py: py, unit: opt.Unit}
-	if err := h.add(coarse, 0); err != nil {
+	across, err := acrossEdges(py, defaultAcross())
+	if err != nil {
 		return "", err
 	}
-	nCoarse := len(h.traced)
+	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine)
+	h := hunt{py: py, unit: opt.Unit}
+	for _, segs := range [][]segment{coarse, across} {
+		if err := h.add(segs, 0); err != nil {
+			return "", err
+		}
+	}
+	nAcross := len(h.traced)
 	if err := h.add(fine, 0); err != nil {
 		return "", err
 	}
@@ -77,7 +83,7 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 			best, bi = d, i
 		}
 	}
-	say += fmt.Sprintf("; nearest of %d traced %.1f px (no. %d, %d coarse)", len(h.traced), best, bi, nCoarse)
+	say += fmt.Sprintf("; nearest of %d traced %.1f px (no. %d, %d coarse or across)", len(h.traced), best, bi, nAcross)
 	if best > near {
 		return say + ": EDGE LOST", nil
 	}
