@@ -24,7 +24,7 @@ type acrossSearch struct {
 }
 
 func defaultAcross() acrossSearch {
-	s := acrossSearch{sweepSearch: defaultSweep(), Grains: 2, ApartDeg: 20, LeastShare: 0.3, PerTone: 14}
+	s := acrossSearch{sweepSearch: defaultSweep(), Grains: 2, ApartDeg: 20, LeastShare: 0.3, PerTone: 20}
 	s.SpreadDeg, s.StepDeg = 8, 0.75
 	return s
 }
@@ -42,12 +42,13 @@ func acrossEdges(py pyramid, s acrossSearch) ([]segment, error) {
 		rough := g.roughness(th, tone)
 		for _, p := range [2]photo.Plane{tone.Plane, rough} {
 			found := sweepTurned(p, th, s.sweepSearch)
-			n := 0
+			var own []segment
 			for _, f := range found {
-				if n < s.PerTone && !slices.ContainsFunc(out, func(o segment) bool { return nearTo(f, o, 3) >= 2 }) {
-					out, n = append(out, f), n+1
+				if len(own) < s.PerTone && !slices.ContainsFunc(own, func(o segment) bool { return nearTo(f, o, 3) >= 2 }) {
+					own = append(own, f)
 				}
 			}
+			out = append(out, own...)
 		}
 	}
 	for i := range out {

@@ -27,7 +27,7 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		if across, err = acrossEdges(py, defaultAcross()); err != nil {
 			return nil, err
 		}
-		if err := h.add(across, 0); err != nil {
+		if err := h.add(across, leastAcross); err != nil {
 			return nil, err
 		}
 		ruler, clear, err = h.read(ctx, firstReads)
@@ -64,6 +64,9 @@ const (
 	// clearlyHeld is the share of an edge that is there at least, of the edges of
 	// a ruler found beyond doubt.
 	clearlyHeld = 0.6
+	// leastAcross is that of the edges found across the wires, many of which are
+	// chance.
+	leastAcross = 0.5
 )
 
 // hunt is what was found while a ruler is sought.

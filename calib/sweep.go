@@ -102,6 +102,25 @@ func sweepDirections(known []segment, s sweepSearch) []float64 {
 	return out
 }
 
+// meltAlong takes each chunk's mean with half of those before and behind it: a
+// chunk holds no whole number of wires, and what is left of them in its mean
+// would look like edges across them. NaN stays NaN.
+func meltAlong(m []float64, chunks int) {
+	row := make([]float64, chunks)
+	for ; len(m) > 0; m = m[chunks:] {
+		copy(row, m)
+		for c, v := range row {
+			sum, w := 2*v, 2.0
+			for _, d := range [2]int{-1, 1} {
+				if c+d >= 0 && c+d < chunks && !math.IsNaN(row[c+d]) {
+					sum, w = sum+row[c+d], w+1
+				}
+			}
+			m[c] = sum / w
+		}
+	}
+}
+
 // sweepAt finds the edges of one direction, in pixels of p.
 func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	tx, ty := math.Cos(th), math.Sin(th)
@@ -146,6 +165,7 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 			}
 		}
 	}
+	meltAlong(m, chunks)
 	// step across: the mean of two rows below less that of two above
 	der := make([]float64, rows*chunks)
 	var mags []float64
@@ -170,7 +190,11 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 		for _, sign := range [2]float64{1, -1} {
 			for c := range gain {
 				v := sign * der[r*chunks+c]
-				gain[c] = math.Min(math.Max(v/thr, 0), 3) - 1
+				// a strong edge counts more than a long one among what wires leave over
+				gain[c] = -1
+				if v > thr/math.E {
+					gain[c] = math.Min(math.Log(v/thr), 3)
+				}
 				// only the crest counts, or a soft edge is found many times over
 				if v < sign*der[(r-1)*chunks+c] && v < sign*der[(r+1)*chunks+c] {
 					gain[c] = math.Min(gain[c], 0)

@@ -68,10 +68,11 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	}
 	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine)
 	h := hunt{py: py, unit: opt.Unit}
-	for _, segs := range [][]segment{coarse, across} {
-		if err := h.add(segs, 0); err != nil {
-			return "", err
-		}
+	if err := h.add(coarse, 0); err != nil {
+		return "", err
+	}
+	if err := h.add(across, leastAcross); err != nil {
+		return "", err
 	}
 	nAcross := len(h.traced)
 	if err := h.add(fine, 0); err != nil {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"slices"
+	"sort"
 
 	"dentcount/photo"
 )
@@ -241,7 +242,7 @@ func readThrough(py pyramid, cands []candidate) ([]*read, error) {
 const (
 	leastWiresBeside      = 0.12
 	leastUnder, mostUnder = 0.2, 0.95
-	leastCombThrough      = 0.2
+	leastCombThrough      = 0.14
 )
 
 // wiresUnder is the spacing, in px of the picture, of the wires beside an edge.
@@ -288,7 +289,7 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 		return nil, nil
 	}
 	lo, hi := cl.frame.Lo, cl.frame.Hi
-	combs, err := combsIn(sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1), lo)
+	combs, err := combsLeft(sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1), lo, T)
 	if err != nil {
 		return nil, err
 	}
@@ -311,6 +312,32 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 		}
 	}
 	return out, nil
+}
+
+// combsLeft are the combs in a strip from which wires of spacing T were taken, the
+// strongest first; those of finer marks are looked for a second time with all that
+// is as wide as the wires taken off, for what is left of them may drown marks.
+func combsLeft(st strip, lo, T float64) ([]comb, error) {
+	all, err := combsIn(st, lo)
+	if err != nil {
+		return nil, err
+	}
+	fine := st
+	fine.v = make([]float32, 0, len(st.v))
+	for r := range st.rows {
+		fine.v = append(fine.v, highPass32(st.v[r*st.cols:(r+1)*st.cols], int(math.Max(2, T/4)))...)
+	}
+	more, err := combsIn(fine, lo)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range more {
+		if c.periodPx < 0.6*T {
+			all = append(all, c)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].strength > all[j].strength })
+	return all, nil
 }
 
 // differing are the first n combs of differing spacing.

@@ -15,15 +15,24 @@ import (
 	"dentcount/scene"
 )
 
+// marksTruth is what is known of the rulers in a photo.
+type marksTruth struct {
+	File      string             `json:"file"`
+	Expect    scene.Expect       `json:"expect"`
+	Ruler     string             `json:"ruler"`
+	RulerLook string             `json:"ruler_look"`
+	Marks     []scene.ScaleMarks `json:"marks"`
+}
+
 // whyNot says of each photo in the folders at which stage the search for its
-// ruler loses it; of truth.json it needs the marks as package scene writes them.
+// ruler loses it.
 func whyNot(ctx context.Context, f flags, stdout io.Writer) error {
 	for _, dir := range f.dirs {
 		b, err := os.ReadFile(filepath.Join(dir, "truth.json"))
 		if err != nil {
 			return fmt.Errorf("%w: give a folder of photos with their truth", err)
 		}
-		var ts []scene.Truth
+		var ts []marksTruth
 		if err := json.Unmarshal(b, &ts); err != nil {
 			return fmt.Errorf("%s: %w", filepath.Join(dir, "truth.json"), err)
 		}
