@@ -227,7 +227,7 @@ func (r *Result) size(kind vision.Kind, p fit.Pitch, choices []fit.Choice, opt O
 		r.Status = Answered
 	} else {
 		r.Status = Unsure
-		r.Reason, r.Advice = doubt(choices, p, opt)
+		r.Reason, r.Advice = doubt(kind, choices, p, opt)
 	}
 	r.Order = orderLine(kind, c, r.Status)
 }
@@ -241,7 +241,7 @@ func counted(dof float64) float64 {
 }
 
 // doubt says what keeps two sizes apart, and what would settle it.
-func doubt(choices []fit.Choice, p fit.Pitch, opt Options) (reason, advice string) {
+func doubt(kind vision.Kind, choices []fit.Choice, p fit.Pitch, opt Options) (reason, advice string) {
 	a := choices[0]
 	var sum float64
 	for _, c := range choices {
@@ -254,6 +254,9 @@ func doubt(choices []fit.Choice, p fit.Pitch, opt Options) (reason, advice strin
 		}
 	}
 	switch {
+	case len(choices) > 1 && sum >= answerAt && indistinct(kind, a, choices[1]):
+		return fmt.Sprintf("it could be %s or %s, which lie closer together than reeds and heddles are made", sizeName(a), sizeName(choices[1])),
+			"no photo tells these two apart, and they weave alike: go by the stamp, or by the system that the loom's other reeds are counted in"
 	case sum < answerAt:
 		return "the photo could not be read with certainty",
 			"take it again from straight above, sharp, without glare, the ruler's marked edge across clean wires"
@@ -265,6 +268,20 @@ func doubt(choices []fit.Choice, p fit.Pitch, opt Options) (reason, advice strin
 			"take a photo with more of the ruler over straight wires, from straight above"
 	}
 	return "the size is not certain", "take the photo again from straight above"
+}
+
+// indistinct says whether two sizes of a kind are so close that the makers'
+// tolerances hide the difference.
+func indistinct(kind vision.Kind, a, b fit.Choice) bool {
+	made := func(c fit.Choice) trade.MadeSize {
+		for _, m := range trade.Sizes(string(kind)) {
+			if m.Label == c.Label {
+				return m
+			}
+		}
+		return trade.MadeSize{}
+	}
+	return trade.Indistinct(made(a), made(b))
 }
 
 func sizeName(c fit.Choice) string {

@@ -83,7 +83,7 @@ func TestReportByHand(t *testing.T) {
 	for _, want := range []string{
 		"all scenes 7: answered 3, unsure 3, refused 1",
 		"answer scenes 5: answered 2, right 1 (20 %), wrong 1; unsure 2, refused 1; unit wrong 0",
-		"refuse scenes 2: right 1; answered 1, unsure 1, refused 0",
+		"refuse scenes 2: refused or unsure 1; answered 1, unsure 1 (of those to be refused 0), refused 0",
 		"confidence >= 0.95: 2, of them wrong 1;",
 		"neighbours told apart with 3 in of ruler or more: 1 of 2,",
 		"the 95 % interval holds the truth: 2 of 4,",

@@ -16,9 +16,10 @@ type floor struct {
 	// plain and withSizes are the relative errors of the pitch without and with
 	// the made sizes in mind, absolute.
 	plain, withSizes []float64
-	decided          int // a size named with 0.95 or more
-	decidedRight     int
-	n                int
+	// decided are the photos of which a size is named with 0.95 or more.
+	decided      []row
+	decidedRight int
+	n            int
 }
 
 // floorOf takes the photos that could be answered. Told, the perfect reader
@@ -46,7 +47,7 @@ func floorOf(rows []row, told bool) floor {
 		f.plain = append(f.plain, math.Abs(v.PlainPerInch/r.DentsPerInch-1))
 		f.withSizes = append(f.withSizes, math.Abs(v.PerInch/r.DentsPerInch-1))
 		if v.P >= decidedAt {
-			f.decided++
+			f.decided = append(f.decided, r)
 			if v.Label == r.Label {
 				f.decidedRight++
 			}

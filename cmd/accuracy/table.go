@@ -81,9 +81,10 @@ func report(w io.Writer, rows []row, told bool) {
 		count(answers, func(r row) bool { return answered(r) && !r.unitRight() }))
 	p("  answered and right: %s", of(right, len(answers)))
 	f := floorOf(answers, told)
-	p("  a perfect reader decides (%.2f or more) %s; right %d", decidedAt, of(f.decided, f.n), f.decidedRight)
-	p("refuse scenes %d: right %d; answered %d, unsure %d, refused %d", len(others), count(others, heeded),
-		count(others, answered), count(others, unsure), count(others, refused))
+	p("  a perfect reader decides (%.2f or more) %s; right %d", decidedAt, of(len(f.decided), f.n), f.decidedRight)
+	p("  answered and right of those that he decides: %s", of(count(f.decided, func(r row) bool { return answered(r) && r.right() }), len(f.decided)))
+	p("refuse scenes %d: refused or unsure %d; answered %d, unsure %d (of those to be refused %d), refused %d", len(others), count(others, func(r row) bool { return !answered(r) }),
+		count(others, answered), count(others, unsure), count(others, func(r row) bool { return unsure(r) && !heeded(r) }), count(others, refused))
 	for _, least := range []float64{0.9, 0.95} {
 		sure := which(rows, func(r row) bool { return r.claims() && r.got.Confidence >= least })
 		wrong := count(sure, func(r row) bool { return !r.right() })
