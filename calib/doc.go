@@ -5,7 +5,8 @@
 //
 //	newPyramid    the photo at several sizes, one for each spacing of marks
 //	coarseEdges   long straight edges that are seen from afar, in any direction
-//	fineEdges     finer and fainter ones, where those carried no clear ruler
+//	acrossEdges   edges square to the wires, where those carried no clear ruler
+//	fineEdges     finer and fainter ones, where none of those did
 //	traceEdge     an edge followed and bent, and how much of it is really there
 //	combsAlong    is there an equally spaced comb just inside this edge?
 //	likeMarks     marks or wires: which combs are read first

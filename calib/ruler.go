@@ -20,6 +20,11 @@ type Ruler struct {
 	// UnitProbability is the probability that the unit was read right, as far
 	// as the marks tell.
 	UnitProbability float64
+	// Odds is how much speaks for the marks being a ruler's, see rulerOdds.
+	Odds float64
+	// Through says that it is transparent: its marks were read with the wires
+	// beneath taken off.
+	Through bool
 	// Candidates is how many edges carried a ladder.
 	Candidates int
 }
@@ -56,6 +61,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	}
 	r.UnitProbability = pick.unitP
 	q := reads[pick.read]
+	r.Odds, r.Through = q.odds(pick.reading), q.through
 	if r.Scale, err = fullScale(py, q, q.readings[pick.reading]); err != nil {
 		r.Scale, err = q.scale, nil
 	}

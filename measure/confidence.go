@@ -42,6 +42,8 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		// What calib and vision think of their own reading.
 		{"unit", logOdds(ruler.UnitProbability)},
 		{"part", logOdds(b.KindProbability)},
+		{"ruler odds", bounded(ruler.Odds/20, 4)},
+		{"transparent", yes(ruler.Through)},
 		// How much was seen, and how clearly.
 		{"clean bands", float64(good) / math.Max(1, float64(countable(b.Row)))},
 		{"bands", bounded(math.Log(float64(len(b.Row))/30), 1.5)},
@@ -52,6 +54,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		// How well it hangs together.
 		{"band scatter", bounded(math.Log((b.ScatterIn*b.PerInch+1e-3)/0.02), 2)},
 		{"mark scatter", bounded(s.ResidualIn/step, 0.2)},
+		{"like marks", yes(likeItsMarks(ruler, b))},
 		{"spectrum apart", bounded(math.Log1p(p.Agree), 2.5)},
 		{"second scale", yes(ruler.Second != nil)},
 		{"rigid heddle", yes(b.Kind == vision.RigidHeddle)},
