@@ -355,15 +355,19 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 	return end
 }
 
+// clearOfEdge is the depth in px from which on an edge's own blur does not show.
+const clearOfEdge = 1.5
+
 // seenBetween is how much of marks is seen halfway between those of the ladder,
 // in parts of their own contrast: near 1 where only every second mark of a finer
-// row was read. It is looked for row by row, since the finest marks are the shortest.
+// row was read. It is looked for row by row from the edge on, since the finest marks
+// are the shortest.
 func (l *ladder) seenBetween(s strip) float64 {
 	w, gap := sidesOf(l.periodPx / 2)
 	var on, mid []float64
 	for r := 0; r < s.rows; r++ {
 		d := s.d0 + float64(r)*s.step
-		if d < l.base[0] || d > l.base[1] {
+		if d < clearOfEdge || d > l.base[1] {
 			continue
 		}
 		var sums [2]float64
