@@ -25,6 +25,8 @@ type Ruler struct {
 	// Through says that it is transparent: its marks were read with the wires
 	// beneath taken off.
 	Through bool
+	// Another says that a second ruler is seen, elsewhere than this one.
+	Another bool
 	// Candidates is how many edges carried a ladder.
 	Candidates int
 }
@@ -74,6 +76,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	for _, q := range reads {
 		if q.alone() {
 			r.Candidates++
+			r.Another = r.Another || reads[pick.read].notOn(q)
 		}
 	}
 	return r, true, nil
@@ -259,6 +262,13 @@ func (r read) insideOf(o read) bool {
 	const longestSteps = 6 // the shortest marks of a ladder, in spacings
 	return depth > 0.5*o.ladder.periodPx && depth < longestSteps*o.ladder.periodPx &&
 		finer > 1.5 && math.Abs(finer/math.Round(finer)-1) < 0.03
+}
+
+// notOn says whether o is a ruler beyond doubt that lies elsewhere than the one
+// that r was read on.
+func (r read) notOn(o read) bool {
+	x, y := o.from.frame.Point((o.scale.Lo+o.scale.Hi)/2, 0)
+	return o.worth() > 0.7*clearWorth && o.odds(0) > 1.5*leastOdds && !r.besides(x, y)
 }
 
 // has says whether a ladder may be read in a unit.

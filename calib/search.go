@@ -49,7 +49,10 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		}
 	}
 	if err == nil && clear {
-		err = h.beside(ruler)
+		elsewhere := h.unread
+		if err = h.beside(ruler); err == nil {
+			h.elsewhere(ruler, elsewhere)
+		}
 	}
 	return h.reads, err
 }
@@ -59,6 +62,7 @@ const (
 	maxReads   = 240 // the fine ones before and after transparent rulers are looked for
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
+	maxOthers  = 20  // candidates read to see whether there is a second ruler
 	maxBeside  = 24  // candidates read on them at most
 	clearWorth = 120 // a ladder of this worth is a ruler beyond doubt
 	// clearlyHeld is the share of an edge that is there at least, of the edges of
@@ -148,6 +152,21 @@ func (h *hunt) beside(r read) error {
 		h.reads = append(h.reads, *q)
 	}
 	return nil
+}
+
+// elsewhere reads the likeliest of the candidates that do not lie on a clear ruler:
+// a second ruler may be among them.
+func (h *hunt) elsewhere(r read, unread []candidate) {
+	var cands []candidate
+	for _, c := range unread {
+		x, y := c.frame.Point(c.comb.center, 0)
+		if len(cands) < maxOthers && c.held >= clearlyHeld && !r.besides(x, y) {
+			cands = append(cands, c)
+		}
+	}
+	for _, q := range readAll(h.py, cands) {
+		h.reads = append(h.reads, *q)
+	}
 }
 
 // widthPx is how wide the ruler that carries a ladder may be.
