@@ -13,14 +13,20 @@ type OneEnd struct {
 	// AlongIn is where it meets the ruler's marked edge, followed square to the
 	// ruler or along the wires; UIn the standard uncertainty of finding it there.
 	AlongIn, UIn float64
-	Probability  float64
-	UnderRuler   bool
+	// AcrossIn is how far from the marked edge the end itself lies, where it is a
+	// point and no edge that reaches there.
+	AcrossIn    float64
+	Probability float64
+	UnderRuler  bool
 	// Skew is the angle of the end off square, in the plane.
 	Skew float64
 	// Plane is that of the ruler's face, bettered by parallel lines of the part.
 	Plane Plane
 	// SpacingIn, SpacingU and DentsPerSpacing are as in Ends.
 	SpacingIn, SpacingU, DentsPerSpacing float64
+	// Eye, EyeIn and EyeU are as in Ends.
+	Eye         [2][2]float64
+	EyeIn, EyeU float64
 }
 
 // FindOneEnd looks for the end that lies at more inches (high) or at fewer, of a
