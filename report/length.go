@@ -194,10 +194,14 @@ func LengthOverlay(p *photo.Photo, r measure.LengthResult) (image.Image, error) 
 		if !d.findDirections() {
 			return nil // no ruler was found
 		}
-		if err := d.ruler(); err != nil {
+		known := len(r.Ends) == 2 && r.Length != nil
+		if known {
+			d.valuesClearOf(r.Ends[0], r.Ends[1])
+		}
+		if err := d.ruler(); err != nil || !known {
 			return err
 		}
-		return d.length(r)
+		return d.lengthLine([2]measure.Point{r.Ends[0], r.Ends[1]}, [2]bool{true, true}, r.Length.In)
 	})
 }
 
@@ -216,22 +220,26 @@ func JoinedOverlay(p *photo.Photo, r measure.LengthResult, i int) (image.Image, 
 		if !d.findDirections() {
 			return nil
 		}
-		if err := d.ruler(); err != nil {
-			return err
+		if r.Length != nil {
+			d.valuesClearOf(j.Line[0], j.Line[1])
 		}
-		if r.Length == nil {
-			return nil
+		if err := d.ruler(); err != nil || r.Length == nil {
+			return err
 		}
 		return d.lengthLine(j.Line, j.Ends, r.Length.In)
 	})
 }
 
-// length draws the two ends and the length between them.
-func (d *drawing) length(r measure.LengthResult) error {
-	if len(r.Ends) != 2 || r.Length == nil {
-		return nil
+// valuesClearOf puts the marks' values on the side of the ruler's edge on which
+// the line between two points does not lie.
+func (d *drawing) valuesClearOf(a, b measure.Point) {
+	tl := d.r.Evidence.TickLine
+	if len(tl) == 0 {
+		return
 	}
-	return d.lengthLine([2]measure.Point{r.Ends[0], r.Ends[1]}, [2]bool{true, true}, r.Length.In)
+	if d.to(a).add(d.to(b)).mul(0.5).sub(d.to(tl[len(tl)/2])).dot(d.wires) < 0 {
+		d.wires = d.wires.mul(-1)
+	}
 }
 
 // lengthLine draws the line of a length with the length on it: a bar square to it
