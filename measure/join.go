@@ -172,13 +172,13 @@ func joinByFaces(shots []shotSeen) *LengthResult {
 		name := func(s *shotSeen) string { return photo.DisplayName(s.Kept.name) }
 		if a.ruler.Scale.Unit != b.ruler.Scale.Unit {
 			r := refusedLength(fmt.Sprintf("inches were read in one of %s and %s, centimetres in the other", name(a), name(b)),
-				"say which to read, --unit in or --unit cm")
+				"say which of them to read (--unit in, --unit cm)")
 			return &r
 		}
 		m, ok := vision.MatchFaces(a.face, b.face)
 		if !ok || m.Like < leastFaceLike || m.Rival > mostFaceRival*m.Like {
 			r := refusedLength(fmt.Sprintf("%s and %s cannot be put together: what they share of the tape's face does not tell one %s from the next", name(a), name(b), unitWord(a.ruler.Scale.Unit)),
-				fmt.Sprintf("take them with more of the tape's figures in both, or say which numbers stand where, two in one of the photos: --at %d:X,Y=12 --at %d:X,Y=18 --at %d:X,Y=18", i, i, i+1))
+				fmt.Sprintf("take them with more of the tape's figures in both, or say which numbers stand where, two in one of the photos and one in each other (--at %d:X,Y=12 --at %d:X,Y=18 --at %d:X,Y=18)", i, i, i+1))
 			return &r
 		}
 		b.shift = a.shift + float64(m.Units)*a.ruler.Scale.Unit.Inches()
@@ -200,7 +200,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	by := make([][]read, len(shots))
 	for _, n := range numbers {
 		if n.Shot < 0 || n.Shot >= len(shots) {
-			return fmt.Errorf("%w: --at names photo %d, and there are %d", ErrLengthOptions, n.Shot+1, len(shots))
+			return fmt.Errorf("%w: a number is given for photo %d, and there are %d", ErrLengthOptions, n.Shot+1, len(shots))
 		}
 		s := shots[n.Shot]
 		along, _ := s.ruler.Scale.Frame.Locate(n.At[0]-0.5, n.At[1]-0.5)
@@ -213,7 +213,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	grow := 0
 	for i, rs := range by {
 		if len(rs) == 0 {
-			return fmt.Errorf("%w: no number of the tape is given for photo %d: --at %d:X,Y=NUMBER", ErrLengthOptions, i+1, i+1)
+			return fmt.Errorf("%w: no number of the tape is given for photo %d: give one (--at %d:X,Y=NUMBER)", ErrLengthOptions, i+1, i+1)
 		}
 		for _, x := range rs[1:] {
 			du, dn := x.units-rs[0].units, x.number-rs[0].number
@@ -233,7 +233,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	unit := shots[0].ruler.Scale.Unit
 	for i := range shots {
 		if shots[i].ruler.Scale.Unit != unit {
-			return fmt.Errorf("%w: inches were read in one photo, centimetres in another: say which the numbers are, --unit in or --unit cm", ErrLengthOptions)
+			return fmt.Errorf("%w: inches were read in one photo, centimetres in another: say which the numbers are (--unit in, --unit cm)", ErrLengthOptions)
 		}
 		// number = zero + grow·units, the same zero in all
 		zero := by[i][0].number - grow*by[i][0].units

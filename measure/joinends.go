@@ -49,7 +49,7 @@ func endsAcross(ctx context.Context, shots [2]*shotSeen, dir float64, opt Length
 		}
 		reason = fmt.Sprintf("the %s end could not be made out in %s", which, photo.DisplayName(name))
 	}
-	r := refusedLength(reason, "give the photos in order along the tape, the two ends in the first and the last, or set them yourself with --ends")
+	r := refusedLength(reason, "give the photos in order along the tape, the two ends in the first and the last, or set them yourself (--ends x1,y1,x2,y2, the second in the last photo)")
 	return ends, &r, nil
 }
 

@@ -230,10 +230,10 @@ func settleLength(r *LengthResult, lift lift, right float64, opt LengthOptions) 
 	case right < answerAt:
 		r.Status = Unsure
 		r.Reason = "it is not certain that the right ends were found"
-		r.Advice = "look at the overlay, and set the ends yourself with --ends where they are wrong"
+		r.Advice = "look at the picture, and set the ends yourself where they are wrong (--overlay, --ends)"
 		if opt.Ends != nil {
 			r.Reason = "the ruler's unit could not be told with certainty"
-			r.Advice = "say --unit in or --unit cm"
+			r.Advice = "say which unit the ruler has (--unit in, --unit cm)"
 		}
 	case 2*u > math.Max(farOff*in, 1.0/8):
 		r.Status = Unsure

@@ -131,7 +131,7 @@ func (l *OrderLine) dents() string {
 		if len(s.Others) > 0 {
 			others = " or " + strings.Join(s.Others, " or ")
 		}
-		l.ask("is the size %s%s? the photo is not sure (%.0f in 100): count the dents over six inches by hand, and say --size", s.Label, others, math.Floor(100*s.Confidence))
+		l.ask("is the size %s%s? the photo is not sure (%.0f in 100): count the dents over six inches by hand, and say it (--size)", s.Label, others, math.Floor(100*s.Confidence))
 		return ""
 	case s.Label == "none":
 		l.confirm("no made size fits: a maker must be asked for %.2f dents per inch (%.1f per 10 cm)", s.PerInch, s.PerInch*100/MMPerInch)
@@ -200,7 +200,7 @@ func (l *OrderLine) reedLength(w OrderWish) {
 			l.ask("how long is the reed to be?")
 		}
 	case w.Length.Known() && w.Length.u() > lengthDoubtIn:
-		l.ask("the old reed measures %s: measure it again with a tape, and say --length", w.Length)
+		l.ask("the old reed measures %s: measure it again with a tape, and say it (--length)", w.Length)
 	case w.Length.Known():
 		l.NominalIn = math.Round(w.Length.In)
 		l.confirm("the old reed measures %s, ordered as %s: is that its nominal length?", w.Length, FormatIn(l.NominalIn, 16))
@@ -222,7 +222,7 @@ func (l *OrderLine) reedHeight(w OrderWish) {
 	case w.Height.Known():
 		l.HeightIn = math.Round(w.Height.In/reedHeightStepIn) * reedHeightStepIn
 		if w.Height.U > reedHeightStepIn/4 {
-			l.ask("the height measures %s: measure it with a rule over both baulks, and say --height", w.Height)
+			l.ask("the height measures %s: measure it with a rule over both baulks, and say it (--height)", w.Height)
 		}
 	case w.Loom != nil && w.Loom.BeaterMinIn > 0 && w.Loom.BeaterMinIn == w.Loom.BeaterMaxIn:
 		l.HeightIn = w.Loom.BeaterMinIn
@@ -312,7 +312,7 @@ func (l *OrderLine) heddles(w OrderWish) {
 		need.Shafts = w.Loom.Shafts
 	}
 	if need.WarpWidthIn == 0 && need.Sett == 0 {
-		l.ask("how many? say --quantity, or the warp's --warp-width and --sett")
+		l.ask("how many? say it (--quantity), or the warp's width and sett (--warp-width, --sett)")
 		return
 	}
 	c, err := CountHeddles(need)

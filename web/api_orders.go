@@ -150,6 +150,7 @@ func (s *Server) orderSheet(ctx context.Context, in orderWish) (report.OrderShee
 		if e.OrderLine, err = trade.FillOrder(wish); err != nil {
 			return sheet, bad(http.StatusUnprocessableEntity, err.Error(), "")
 		}
+		e.Questions, e.Confirm = allOnPage(e.Questions), allOnPage(e.Confirm)
 		sheet.Lines = append(sheet.Lines, e)
 	}
 	return sheet, nil
