@@ -13,6 +13,7 @@ const (
 	stringMinIn, stringMaxIn = 4.0, 24.0
 	eyeMinIn, eyeMaxIn       = 0.2, 4.0
 	knotMinIn, knotMaxIn     = 0.03, 0.35
+	knotChinkIn              = 0.025 // a shadow across it
 )
 
 // threadPatch is the stretch of the photo along the ruler in which a thread or a
@@ -163,21 +164,41 @@ func runsOf(on []bool, bridge int) [][2]int {
 
 // knot is a thick place on a thread.
 type knot struct {
-	at    float64 // column of its middle
-	thick float64 // its width over the thread's
+	at       float64 // column of its middle
+	thick    float64 // its width over the thread's
+	from, to float64 // columns where it begins and ends
+}
+
+// mostLong is how much longer than thick a knot may be: one that seems longer runs
+// into a loop or an eye whose strands lie side by side there.
+const mostLong = 1.4
+
+// middle is the column of a knot's middle. Knots of one heddle are alike and as
+// long as they are thick, acrossPx; where one seems longer, the edge on the side
+// of the single thread tells it alone. thread is the side of that: -1 where at
+// lower columns, +1 where at higher.
+func (k knot) middle(thread int, acrossPx float64) float64 {
+	if k.to-k.from <= mostLong*acrossPx {
+		return k.at
+	}
+	if thread < 0 {
+		return k.from + acrossPx/2
+	}
+	return k.to - acrossPx/2
 }
 
 // knots are the thick places. A knot ends where the thread goes on, or where
 // its strands part.
 func knots(xs []cross, wide, ppi float64) []knot {
 	thick := math.Max(1.3*wide, wide+1.5)
+	most := max(2, int(knotChinkIn*ppi))
 	var out []knot
 	for c := 0; c < len(xs); c++ {
 		if !xs[c].on || xs[c].wide < thick {
 			continue
 		}
 		e, top := c, 0.0
-		for miss := 0; e < len(xs) && miss <= 2; e++ {
+		for miss := 0; e < len(xs) && miss <= most; e++ {
 			if xs[e].on && xs[e].wide >= thick {
 				top = math.Max(top, xs[e].wide)
 				miss = 0
@@ -189,7 +210,7 @@ func knots(xs []cross, wide, ppi float64) []knot {
 			e--
 		}
 		if n := float64(e - c); n >= knotMinIn*ppi && n <= knotMaxIn*ppi {
-			out = append(out, knot{at: (float64(c+e) - 1) / 2, thick: top / wide})
+			out = append(out, knot{at: (float64(c+e) - 1) / 2, thick: top / wide, from: float64(c) - 0.5, to: float64(e) - 0.5})
 		}
 		c = e
 	}
@@ -233,7 +254,7 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 	}
 	ks := knots(xs, wide, ppi)
 	dist := func(a, b float64) float64 { return math.Abs(s.In(q.lo+b) - s.In(q.lo+a)) }
-	var at [4]float64
+	var at [4]knot
 	for b := 0; b < len(ks); b++ {
 		for c := b + 1; c < len(ks); c++ {
 			eye := dist(ks[b].at, ks[c].at)
@@ -260,7 +281,7 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 					v := math.Pow(left*right, 1.5) * math.Min(1, open/0.6) * math.Exp(-lop*lop/2) * math.Min(1, (thin-1)/0.5)
 					if v > score {
 						score = v
-						at = [4]float64{ks[a].at, ks[b].at, ks[c].at, ks[d].at}
+						at = [4]knot{ks[a], ks[b], ks[c], ks[d]}
 					}
 				}
 			}
@@ -269,9 +290,14 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 	if score == 0 {
 		return e, 0
 	}
-	e = rb.endsAt(at[0], at[3])
+	thick := math.Inf(1)
+	for _, k := range at {
+		thick = math.Min(thick, k.thick)
+	}
+	acrossPx := thick * wide * rb.patch.step
+	e = rb.endsAt(at[0].middle(1, acrossPx), at[3].middle(-1, acrossPx))
 	e.UIn = math.Hypot(e.UIn, 0.025) // a knot is no point: its middle is told to a fortieth of an inch
-	a, b := eyeOf(xs, int(at[1]), int(at[2]), wide)
+	a, b := eyeOf(xs, int(at[1].at), int(at[2].at), wide)
 	eye := rb.endsAt(a, b)
 	// an eye ends somewhere in its knots
 	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.06
