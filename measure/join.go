@@ -308,19 +308,20 @@ func answerJoined(shots []shotSeen, ends [2]vision.OneEnd, dir float64, opt Leng
 			r.Eye = &eye
 		}
 	}
-	right := first.ruler.UnitProbability * e.Probability * l.scaleRight
+	d := doubts{unit: first.ruler.UnitProbability, ends: e.Probability, scale: l.scaleRight, fieldIn: e.FieldIn}
 	for _, s := range shots[1:] {
+		d.unit = math.Min(d.unit, s.ruler.UnitProbability)
 		if s.joint.By == "face" {
 			// a rival half as alike leaves one in fifty
-			right *= 1 - 0.02*math.Max(0, s.joint.Rival/s.joint.Like)/0.5
+			d.unit *= 1 - 0.02*math.Max(0, s.joint.Rival/s.joint.Like)/0.5
 		}
 	}
 	if lo, hi := usualRange(opt.What); opt.Ends == nil && (in < lo || in > hi) {
-		right *= 0.3 // another thing, or a scale misread
+		d.scale *= 0.3 // another thing, or a scale misread
 	}
-	r.Confidence = right * within(goalOf(in), u)
-	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, right)
-	settleLength(&r, l, right, opt)
+	r.Confidence = d.right() * within(goalOf(in), u)
+	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, d.right())
+	settleLength(&r, l, d, opt)
 	return r
 }
 

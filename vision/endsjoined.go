@@ -226,7 +226,6 @@ func (rb ribbon) stringEnd(ppi float64, out int) (at, score float64, eye Ends) {
 		return 0, 0, eye
 	}
 	ks := knots(xs, wide, ppi)
-	var end knot
 	for _, k := range ks {
 		bare, ok := rb.bareFrom(xs, k.at+float64(out)*knotMaxIn/2*ppi, out, ppi)
 		if !ok {
@@ -244,14 +243,13 @@ func (rb ribbon) stringEnd(ppi float64, out int) (at, score float64, eye Ends) {
 			continue
 		}
 		if v := math.Pow(goes, 1.5) * bare * math.Min(1, (k.thick-1)/0.5); v > score {
-			end, score = k, v
+			at, score = k.at, v
 		}
 	}
 	if score == 0 {
 		return 0, 0, eye
 	}
 	s := rb.patch.plane.Scale
-	thick := end.thick
 	widest := 0.0
 	for b := range ks {
 		for c := b + 1; c < len(ks); c++ {
@@ -267,14 +265,13 @@ func (rb ribbon) stringEnd(ppi float64, out int) (at, score float64, eye Ends) {
 			}
 			if open := float64(split) / (ks[c].at - ks[b].at); open > 0.3 && open > widest {
 				widest = open
-				thick = math.Min(end.thick, math.Min(ks[b].thick, ks[c].thick))
 				from, to := eyeOf(xs, int(ks[b].at), int(ks[c].at), wide)
 				e := rb.endsAt(from, to)
 				eye.Eye, eye.EyeIn, eye.EyeU = e.At, e.LengthIn, 0.06
 			}
 		}
 	}
-	return end.middle(-out, thick*wide*rb.patch.step), score, eye
+	return at, score, eye
 }
 
 // typicalWidth is the median width of the thread on the axis, in rows; 0 where

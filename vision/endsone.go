@@ -24,6 +24,7 @@ type OneEnd struct {
 	Plane Plane
 	// SpacingIn, SpacingU and DentsPerSpacing are as in Ends.
 	SpacingIn, SpacingU, DentsPerSpacing float64
+	FieldIn                              float64 // as in Ends
 	// Eye, EyeIn and EyeU are as in Ends.
 	Eye         [2][2]float64
 	EyeIn, EyeU float64
@@ -92,6 +93,7 @@ func FindOneEnd(ctx context.Context, img photo.Colour, pl Plane, of EndsOf, high
 	return OneEnd{
 		At: [2]float64{x, y}, AlongIn: s.In(line.along), UIn: line.u * math.Abs(s.InPerPx(line.along)),
 		Probability: probability, UnderRuler: told.UnderRuler, Skew: f.q.skew(line.extra, line.along), Plane: told.Plane,
+		FieldIn:   told.FieldIn,
 		SpacingIn: told.SpacingIn, SpacingU: told.SpacingU, DentsPerSpacing: told.DentsPerSpacing,
 	}, true, ctx.Err()
 }

@@ -164,27 +164,8 @@ func runsOf(on []bool, bridge int) [][2]int {
 
 // knot is a thick place on a thread.
 type knot struct {
-	at       float64 // column of its middle
-	thick    float64 // its width over the thread's
-	from, to float64 // columns where it begins and ends
-}
-
-// mostLong is how much longer than thick a knot may be: one that seems longer runs
-// into a loop or an eye whose strands lie side by side there.
-const mostLong = 1.4
-
-// middle is the column of a knot's middle. Knots of one heddle are alike and as
-// long as they are thick, acrossPx; where one seems longer, the edge on the side
-// of the single thread tells it alone. thread is the side of that: -1 where at
-// lower columns, +1 where at higher.
-func (k knot) middle(thread int, acrossPx float64) float64 {
-	if k.to-k.from <= mostLong*acrossPx {
-		return k.at
-	}
-	if thread < 0 {
-		return k.from + acrossPx/2
-	}
-	return k.to - acrossPx/2
+	at    float64 // column of its middle
+	thick float64 // its width over the thread's
 }
 
 // knots are the thick places. A knot ends where the thread goes on, or where
@@ -210,7 +191,7 @@ func knots(xs []cross, wide, ppi float64) []knot {
 			e--
 		}
 		if n := float64(e - c); n >= knotMinIn*ppi && n <= knotMaxIn*ppi {
-			out = append(out, knot{at: (float64(c+e) - 1) / 2, thick: top / wide, from: float64(c) - 0.5, to: float64(e) - 0.5})
+			out = append(out, knot{at: (float64(c+e) - 1) / 2, thick: top / wide})
 		}
 		c = e
 	}
@@ -254,7 +235,7 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 	}
 	ks := knots(xs, wide, ppi)
 	dist := func(a, b float64) float64 { return math.Abs(s.In(q.lo+b) - s.In(q.lo+a)) }
-	var at [4]knot
+	var at [4]float64
 	for b := 0; b < len(ks); b++ {
 		for c := b + 1; c < len(ks); c++ {
 			eye := dist(ks[b].at, ks[c].at)
@@ -281,7 +262,7 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 					v := math.Pow(left*right, 1.5) * math.Min(1, open/0.6) * math.Exp(-lop*lop/2) * math.Min(1, (thin-1)/0.5)
 					if v > score {
 						score = v
-						at = [4]knot{ks[a], ks[b], ks[c], ks[d]}
+						at = [4]float64{ks[a].at, ks[b].at, ks[c].at, ks[d].at}
 					}
 				}
 			}
@@ -290,14 +271,9 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 	if score == 0 {
 		return e, 0
 	}
-	thick := math.Inf(1)
-	for _, k := range at {
-		thick = math.Min(thick, k.thick)
-	}
-	acrossPx := thick * wide * rb.patch.step
-	e = rb.endsAt(at[0].middle(1, acrossPx), at[3].middle(-1, acrossPx))
+	e = rb.endsAt(at[0], at[3])
 	e.UIn = math.Hypot(e.UIn, 0.025) // a knot is no point: its middle is told to a fortieth of an inch
-	a, b := eyeOf(xs, int(at[1].at), int(at[2].at), wide)
+	a, b := eyeOf(xs, int(at[1]), int(at[2]), wide)
 	eye := rb.endsAt(a, b)
 	// an eye ends somewhere in its knots
 	e.Eye, e.EyeIn, e.EyeU = eye.At, eye.LengthIn, 0.06
