@@ -181,7 +181,9 @@ func KeepLength(ctx context.Context, s *shelf.Shelf, it Item, r measure.LengthRe
 	defer p.Close()
 	overlay := report.LengthOverlay
 	if len(r.Joined) > 0 {
-		overlay = func(p *photo.Photo, r measure.LengthResult) (image.Image, error) { return report.JoinedOverlay(p, r, 0) }
+		overlay = func(p *photo.Photo, r measure.LengthResult) (image.Image, error) {
+			return report.JoinedOverlay(p, r, 0)
+		}
 	}
 	img, err := overlay(p, r)
 	if err != nil {

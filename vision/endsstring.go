@@ -13,7 +13,7 @@ const (
 	stringMinIn, stringMaxIn = 4.0, 24.0
 	eyeMinIn, eyeMaxIn       = 0.2, 4.0
 	knotMinIn, knotMaxIn     = 0.03, 0.35
-	knotChinkIn              = 0.025 // a shadow across it
+	knotChinkIn              = 0.02 // a shadow across it
 )
 
 // threadPatch is the stretch of the photo along the ruler in which a thread or a
