@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"image"
 
 	"dentcount/measure"
 	"dentcount/photo"
@@ -156,6 +157,9 @@ func handDigest(h measure.Hand) string {
 // already; told are the options it was measured with.
 func KeepLength(ctx context.Context, s *shelf.Shelf, it Item, r measure.LengthResult, told measure.LengthOptions) error {
 	facts, err := json.Marshal(told)
+	if len(r.Joined) > 0 { // the other photos tell it, too
+		facts, err = json.Marshal(map[string]any{"told": told, "joined": r.Joined})
+	}
 	if err != nil {
 		return fmt.Errorf("the facts of a length have no JSON form: %w", err)
 	}
@@ -175,7 +179,13 @@ func KeepLength(ctx context.Context, s *shelf.Shelf, it Item, r measure.LengthRe
 		return err
 	}
 	defer p.Close()
-	img, err := report.LengthOverlay(p, r)
+	overlay := report.LengthOverlay
+	if len(r.Joined) > 0 {
+		overlay = func(p *photo.Photo, r measure.LengthResult) (image.Image, error) {
+			return report.JoinedOverlay(p, r, 0)
+		}
+	}
+	img, err := overlay(p, r)
 	if err != nil {
 		return err
 	}

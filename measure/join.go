@@ -26,12 +26,29 @@ type Joint struct {
 	// of the first, in inches along the tape.
 	ShiftIn float64 `json:"shift_in"`
 	// By is how it was told: "first", "face" (the figures and blemishes that it
-	// shares with the photo before) or "numbers" (a person's).
+	// shares with the photo before) or "numbers" (a person's); empty where it was
+	// not told.
 	By string `json:"by"`
 	// Like is how alike the shared stretch of the face is, and Rival that at the
 	// next likely place, where By is "face".
 	Like  float64 `json:"like,omitempty"`
 	Rival float64 `json:"rival,omitempty"`
+
+	// What the overlay of this photo draws, not part of the JSON: its ruler, the
+	// marks counted on from the first photo's first, and the length's own line in
+	// it, from Line[0] to Line[1]; Ends says which of the two is an end, the other
+	// being where the picture stops.
+	Ruler    *Ruler    `json:"-"`
+	Evidence *Evidence `json:"-"`
+	Line     [2]Point  `json:"-"`
+	Ends     [2]bool   `json:"-"`
+}
+
+// Shot is one photo of a length that is photographed in several. Colour gives the
+// same upright photo in colours; it is asked only where ends are looked for.
+type Shot struct {
+	Kept   *Kept
+	Colour func() (photo.Colour, error)
 }
 
 // How alike two photos' shared stretch of a tape must be, and how much less so
@@ -44,7 +61,7 @@ const (
 // shotSeen is one shot with its ruler read and its place along the tape.
 type shotSeen struct {
 	sight
-	photo *photo.Photo
+	Shot
 	face  vision.TapeFace
 	sign  float64 // +1 where the face's own direction is that of growing inches
 	shift float64 // inches
@@ -61,7 +78,20 @@ func (s shotSeen) on(in float64) float64 { return s.sign*in + s.shift }
 // that a person reads off it. opt.Ends, where given, are the first end in the
 // first photo and the second in the last. A length that the shots do not tell is
 // a LengthResult with status Refused.
-func JoinedLength(ctx context.Context, shots []*photo.Photo, numbers []TapeNumber, opt LengthOptions) (LengthResult, error) {
+func JoinedLength(ctx context.Context, photos []*photo.Photo, numbers []TapeNumber, opt LengthOptions) (LengthResult, error) {
+	shots := make([]Shot, len(photos))
+	for i, p := range photos {
+		k, err := Keep(p)
+		if err != nil {
+			return LengthResult{Schema: 1, What: opt.What, Warnings: []string{}}, err
+		}
+		shots[i] = Shot{k, p.Colour}
+	}
+	return JoinedKept(ctx, shots, numbers, opt)
+}
+
+// JoinedKept is JoinedLength for photos that were kept.
+func JoinedKept(ctx context.Context, shots []Shot, numbers []TapeNumber, opt LengthOptions) (LengthResult, error) {
 	start := time.Now()
 	r, err := joinShots(ctx, shots, numbers, opt)
 	r.Schema, r.What = 1, opt.What
@@ -72,28 +102,24 @@ func JoinedLength(ctx context.Context, shots []*photo.Photo, numbers []TapeNumbe
 	return r, err
 }
 
-func joinShots(ctx context.Context, photos []*photo.Photo, numbers []TapeNumber, opt LengthOptions) (LengthResult, error) {
-	if len(photos) < 2 {
+func joinShots(ctx context.Context, given []Shot, numbers []TapeNumber, opt LengthOptions) (LengthResult, error) {
+	if len(given) < 2 {
 		return LengthResult{}, fmt.Errorf("%w: a joined length needs two photos or more", ErrLengthOptions)
 	}
-	shots := make([]shotSeen, len(photos))
-	for i, p := range photos {
-		k, err := Keep(p)
-		if err != nil {
+	shots := make([]shotSeen, len(given))
+	for i, g := range given {
+		if err := checkJoin(opt, i, len(given), g.Kept); err != nil {
 			return LengthResult{}, err
 		}
-		if err := checkJoin(opt, i, len(photos), k); err != nil {
-			return LengthResult{}, err
-		}
-		s, found, err := look(ctx, k, opt)
+		s, found, err := look(ctx, g.Kept, opt)
 		if err != nil {
 			return LengthResult{}, err
 		}
 		if !found {
-			return refusedLength("no ruler marks found in "+photo.DisplayName(p.Name),
+			return refusedLength("no ruler marks found in "+photo.DisplayName(g.Kept.name),
 				"take that photo again, the tape flat, its marks up and sharp"), nil
 		}
-		shots[i] = shotSeen{sight: s, photo: p, sign: 1, joint: Joint{Photo: p.Name, By: "first"}}
+		shots[i] = shotSeen{sight: s, Shot: g, sign: 1, joint: Joint{Photo: g.Kept.name, By: "first"}}
 		face, ok := vision.FaceOf(s.gray, s.plane)
 		if ok {
 			shots[i].face = face
@@ -109,10 +135,11 @@ func joinShots(ctx context.Context, photos []*photo.Photo, numbers []TapeNumber,
 	} else {
 		refused = joinByFaces(shots)
 	}
-	if refused != nil || err != nil {
-		if err != nil {
-			return LengthResult{}, err
-		}
+	if err != nil {
+		return LengthResult{}, err
+	}
+	if refused != nil {
+		refused.Joined = jointsOf(shots, nil, 1)
 		return *refused, nil
 	}
 	return acrossShots(ctx, shots, opt)
@@ -126,11 +153,7 @@ func checkJoin(opt LengthOptions, i, n int, k *Kept) error {
 		return err
 	}
 	if opt.Ends == nil {
-		switch opt.What {
-		case ReedLength, SleyWidth, HeddleWidth:
-			return nil
-		}
-		return fmt.Errorf("%w: the ends of a %s are not looked for over several photos: give the first in the first photo and the second in the last, with --ends", ErrLengthOptions, opt.What)
+		return nil
 	}
 	for j, in := range [2]int{0, n - 1} {
 		w, h := k.SizePx()
@@ -146,16 +169,16 @@ func checkJoin(opt LengthOptions, i, n int, k *Kept) error {
 func joinByFaces(shots []shotSeen) *LengthResult {
 	for i := 1; i < len(shots); i++ {
 		a, b := &shots[i-1], &shots[i]
-		name := func(s *shotSeen) string { return photo.DisplayName(s.photo.Name) }
+		name := func(s *shotSeen) string { return photo.DisplayName(s.Kept.name) }
 		if a.ruler.Scale.Unit != b.ruler.Scale.Unit {
 			r := refusedLength(fmt.Sprintf("inches were read in one of %s and %s, centimetres in the other", name(a), name(b)),
-				"say which to read, --unit in or --unit cm")
+				"say which of them to read (--unit in, --unit cm)")
 			return &r
 		}
 		m, ok := vision.MatchFaces(a.face, b.face)
 		if !ok || m.Like < leastFaceLike || m.Rival > mostFaceRival*m.Like {
 			r := refusedLength(fmt.Sprintf("%s and %s cannot be put together: what they share of the tape's face does not tell one %s from the next", name(a), name(b), unitWord(a.ruler.Scale.Unit)),
-				fmt.Sprintf("take them with more of the tape's figures in both, or say which numbers stand where, two in one of the photos: --at %d:X,Y=12 --at %d:X,Y=18 --at %d:X,Y=18", i, i, i+1))
+				fmt.Sprintf("take them with more of the tape's figures in both, or say which numbers stand where, two in one of the photos and one in each other (--at %d:X,Y=12 --at %d:X,Y=18 --at %d:X,Y=18)", i, i, i+1))
 			return &r
 		}
 		b.shift = a.shift + float64(m.Units)*a.ruler.Scale.Unit.Inches()
@@ -177,7 +200,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	by := make([][]read, len(shots))
 	for _, n := range numbers {
 		if n.Shot < 0 || n.Shot >= len(shots) {
-			return fmt.Errorf("%w: --at names photo %d, and there are %d", ErrLengthOptions, n.Shot+1, len(shots))
+			return fmt.Errorf("%w: a number is given for photo %d, and there are %d", ErrLengthOptions, n.Shot+1, len(shots))
 		}
 		s := shots[n.Shot]
 		along, _ := s.ruler.Scale.Frame.Locate(n.At[0]-0.5, n.At[1]-0.5)
@@ -190,7 +213,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	grow := 0
 	for i, rs := range by {
 		if len(rs) == 0 {
-			return fmt.Errorf("%w: no number of the tape is given for photo %d: --at %d:X,Y=NUMBER", ErrLengthOptions, i+1, i+1)
+			return fmt.Errorf("%w: no number of the tape is given for photo %d: give one (--at %d:X,Y=NUMBER)", ErrLengthOptions, i+1, i+1)
 		}
 		for _, x := range rs[1:] {
 			du, dn := x.units-rs[0].units, x.number-rs[0].number
@@ -210,7 +233,7 @@ func joinByNumbers(shots []shotSeen, numbers []TapeNumber) error {
 	unit := shots[0].ruler.Scale.Unit
 	for i := range shots {
 		if shots[i].ruler.Scale.Unit != unit {
-			return fmt.Errorf("%w: inches were read in one photo, centimetres in another: say which the numbers are, --unit in or --unit cm", ErrLengthOptions)
+			return fmt.Errorf("%w: inches were read in one photo, centimetres in another: say which the numbers are (--unit in, --unit cm)", ErrLengthOptions)
 		}
 		// number = zero + grow·units, the same zero in all
 		zero := by[i][0].number - grow*by[i][0].units
@@ -233,57 +256,22 @@ func acrossShots(ctx context.Context, shots []shotSeen, opt LengthOptions) (Leng
 		return s.on((c.In(c.Lo) + c.In(c.Hi)) / 2)
 	}
 	dir := math.Copysign(1, middle(last)-middle(first))
-	var ends [2]vision.OneEnd
-	var across [2]float64
-	for i, s := range [2]*shotSeen{first, last} {
-		if opt.Ends != nil {
-			e := &ends[i]
-			e.At = [2]float64{opt.Ends[i][0] - 0.5, opt.Ends[i][1] - 0.5}
-			e.AlongIn, across[i] = s.plane.In(e.At[0], e.At[1])
-			e.Probability, e.Plane = 1, s.plane
-			e.UIn = handU * math.Abs(s.ruler.Scale.InPerPx(s.ruler.Scale.Along(e.AlongIn)))
-			continue
-		}
-		img, err := s.photo.Colour()
-		if err != nil {
-			return LengthResult{}, err
-		}
-		outward := dir * s.sign
-		if i == 0 {
-			outward = -outward
-		}
-		e, found, err := vision.FindOneEnd(ctx, img, s.plane, endsOf(opt.What), outward > 0)
-		if err != nil {
-			return LengthResult{}, err
-		}
-		if !found {
-			which := "first"
-			if i == 1 {
-				which = "last"
-			}
-			r := refusedLength(fmt.Sprintf("the %s end could not be made out in %s", which, photo.DisplayName(s.photo.Name)),
-				"give the photos in order along the tape, the two ends in the first and the last, or set them yourself with --ends")
-			r.Joined = jointsOf(shots)
-			return r, nil
-		}
-		ends[i] = e
-		s.plane = e.Plane
+	ends, refused, err := endsAcross(ctx, [2]*shotSeen{first, last}, dir, opt)
+	if err != nil {
+		return LengthResult{}, err
 	}
-	return answerJoined(shots, ends, across, dir, opt), nil
-}
-
-func jointsOf(shots []shotSeen) (js []Joint) {
-	for _, s := range shots {
-		js = append(js, s.joint)
+	if refused != nil {
+		refused.Joined = jointsOf(shots, nil, dir)
+		return *refused, nil
 	}
-	return js
+	return answerJoined(shots, ends, dir, opt), nil
 }
 
 // answerJoined measures between two ends in two shots. A thing that lies m below
 // the marks is seen nearer to each camera's own foot point by m/D of its
 // distance from there, so that what counts is how far either end lies outside
 // the foot of its own camera.
-func answerJoined(shots []shotSeen, ends [2]vision.OneEnd, across [2]float64, dir float64, opt LengthOptions) LengthResult {
+func answerJoined(shots []shotSeen, ends [2]vision.OneEnd, dir float64, opt LengthOptions) LengthResult {
 	first, last := shots[0], shots[len(shots)-1]
 	at := [2]float64{first.on(ends[0].AlongIn), last.on(ends[1].AlongIn)}
 	var reach float64
@@ -298,14 +286,14 @@ func answerJoined(shots []shotSeen, ends [2]vision.OneEnd, across [2]float64, di
 	along := dir * (at[1] - at[0])
 	e := vision.Ends{
 		At: [2][2]float64{ends[0].At, ends[1].At}, Plane: first.plane,
-		LengthIn:    math.Hypot(along, across[1]-across[0]) * math.Cos((ends[0].Skew+ends[1].Skew)/2),
+		LengthIn:    math.Hypot(along, ends[1].AcrossIn-ends[0].AcrossIn) * math.Cos((ends[0].Skew+ends[1].Skew)/2),
 		UIn:         math.Hypot(ends[0].UIn, ends[1].UIn),
 		Probability: ends[0].Probability * ends[1].Probability,
 		UnderRuler:  ends[0].UnderRuler && ends[1].UnderRuler,
 		SpacingIn:   ends[0].SpacingIn, SpacingU: ends[0].SpacingU, DentsPerSpacing: ends[0].DentsPerSpacing,
 	}
 	l := liftOf(first.sight, e, opt).heightBySize(opt.What, e)
-	r := LengthResult{Ruler: rulerOf(first.ruler), EndsByHand: opt.Ends != nil, Joined: jointsOf(shots)}
+	r := LengthResult{Ruler: rulerOf(first.ruler), EndsByHand: opt.Ends != nil, Joined: jointsOf(shots, &ends, dir)}
 	for _, q := range e.At {
 		r.Ends = append(r.Ends, Point{q[0] + 0.5, q[1] + 0.5})
 	}
@@ -314,16 +302,26 @@ func answerJoined(shots []shotSeen, ends [2]vision.OneEnd, across [2]float64, di
 	u := in * rootSum(r.Budget)
 	v := lengthValue(in, u)
 	r.Length = &v
-	right := first.ruler.UnitProbability * e.Probability * l.scaleRight
-	for _, s := range shots[1:] {
-		if s.joint.By == "face" {
-			// a rival half as alike leaves one in fifty
-			right *= 1 - 0.02*math.Max(0, s.joint.Rival/s.joint.Like)/0.5
+	for _, o := range ends {
+		if o.EyeIn > 0 && r.Eye == nil {
+			eye := lengthValue(o.EyeIn*math.Exp(l.ln), math.Hypot(o.EyeU, o.EyeIn*rootSum(r.Budget)))
+			r.Eye = &eye
 		}
 	}
-	r.Confidence = right * within(goalOf(in), u)
-	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, nil, right)
-	settleLength(&r, l, right, opt)
+	d := doubts{unit: first.ruler.UnitProbability, ends: e.Probability, scale: l.scaleRight, fieldIn: e.FieldIn}
+	for _, s := range shots[1:] {
+		d.unit = math.Min(d.unit, s.ruler.UnitProbability)
+		if s.joint.By == "face" {
+			// a rival half as alike leaves one in fifty
+			d.unit *= 1 - 0.02*math.Max(0, s.joint.Rival/s.joint.Like)/0.5
+		}
+	}
+	if lo, hi := usualRange(opt.What); opt.Ends == nil && (in < lo || in > hi) {
+		d.scale *= 0.3 // another thing, or a scale misread
+	}
+	r.Confidence = d.right() * within(goalOf(in), u)
+	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, d.right())
+	settleLength(&r, l, d, opt)
 	return r
 }
 

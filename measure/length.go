@@ -174,14 +174,38 @@ func answerLength(r LengthResult, s sight, e vision.Ends, opt LengthOptions) Len
 		eye := lengthValue(e.EyeIn*math.Exp(lift.ln+bent.ln), math.Hypot(e.EyeU, e.EyeIn*rootSum(b)))
 		r.Eye = &eye
 	}
-	right := s.ruler.UnitProbability * e.Probability * lift.scaleRight
+	d := doubts{unit: s.ruler.UnitProbability, ends: e.Probability, scale: lift.scaleRight, fieldIn: e.FieldIn}
 	if lo, hi := usualRange(opt.What); opt.Ends == nil && (in < lo || in > hi) {
-		right *= 0.3 // another thing, or a scale misread
+		d.scale *= 0.3 // another thing, or a scale misread
 	}
-	r.Confidence = right * within(goalOf(in), u)
-	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, right)
-	settleLength(&r, lift, right, opt)
+	r.Confidence = d.right() * within(goalOf(in), u)
+	r.Nominal = nominalOf(opt.What, trade.Length{In: in, U: u}, r.Eye, d.right())
+	settleLength(&r, lift, d, opt)
 	return r
+}
+
+// doubts are the probabilities that what a length rests on was read right: the
+// ruler's unit, the ends, and the ruler's scale as far as the part's own sizes
+// tell. fieldIn is how high its wires would be by that scale, 0: not told.
+type doubts struct{ unit, ends, scale, fieldIn float64 }
+
+func (d doubts) right() float64 { return d.unit * d.ends * d.scale }
+
+// words say what is most in doubt and what to do.
+func (d doubts) words(byHand bool) (reason, advice string) {
+	switch {
+	case d.unit <= math.Min(d.ends, d.scale) || byHand:
+		return "which marks the ruler has could not be told with certainty",
+			"say which unit the ruler has (--unit in, --unit cm), or take the photo from nearer, the marks sharp and without glare"
+	case d.scale <= d.ends:
+		reason = "the ruler may be misread: by its marks the part has sizes that are hardly made"
+		if d.fieldIn > 0 {
+			reason += fmt.Sprintf(", such as wires %s high", trade.FormatIn(d.fieldIn, 8))
+		}
+		return reason, "hold the values in the picture against the ruler's own figures (--overlay), and take the photo from nearer, the marks sharp and without glare"
+	}
+	return "it is not certain that the right ends were found",
+		"look at the picture, and set the ends yourself where they are wrong (--overlay, --ends)"
 }
 
 // usualRange is what a length is between, in inches, wide enough for all but
@@ -223,18 +247,14 @@ func rootSum(b []BudgetLine) float64 {
 const farOff = 0.02
 
 // settleLength decides the status and says what to do.
-func settleLength(r *LengthResult, lift lift, right float64, opt LengthOptions) {
+func settleLength(r *LengthResult, lift lift, d doubts, opt LengthOptions) {
 	in, u := r.Length.In, r.Length.U
 	r.Status = Answered
+	right := d.right()
 	switch {
 	case right < answerAt:
 		r.Status = Unsure
-		r.Reason = "it is not certain that the right ends were found"
-		r.Advice = "look at the overlay, and set the ends yourself with --ends where they are wrong"
-		if opt.Ends != nil {
-			r.Reason = "the ruler's unit could not be told with certainty"
-			r.Advice = "say --unit in or --unit cm"
-		}
+		r.Reason, r.Advice = d.words(opt.Ends != nil)
 	case 2*u > math.Max(farOff*in, 1.0/8):
 		r.Status = Unsure
 		r.Reason = fmt.Sprintf("the photo tells it only to ± %.2f in", 2*u)

@@ -15,6 +15,7 @@ import (
 	"dentcount/photo"
 	"dentcount/scene"
 	"dentcount/trade"
+	"dentcount/vision"
 )
 
 // knownLength is one photo of testdata/lengths; its geometry is exact by
@@ -194,4 +195,23 @@ func open(t *testing.T, name string) *photo.Photo {
 		t.Fatal(err)
 	}
 	return p
+}
+
+// A ruler read at twice its spacing makes a 12-dent reed, whose wires are some
+// 4 1/2 in high between its baulks, look like a 24-dent one half as high. Reeds
+// are made of both dents; of such a height hardly (common practice, no source).
+func TestScaleHeldAgainstTheReedsHeight(t *testing.T) {
+	right := func(k float64) float64 {
+		e := vision.Ends{SpacingIn: k / 12, SpacingU: k / 12 * 0.0005, DentsPerSpacing: 1, FieldIn: k * 4.5}
+		return liftFrom(LengthOptions{What: ReedLength, RulerThicknessMM: 0.5}, false, 500, 0.02).heightBySize(ReedLength, e).scaleRight
+	}
+	if p := right(1); p < 0.95 {
+		t.Errorf("a reed as they are made: scale right with %.2f", p)
+	}
+	if p := right(0.5); p > 0.5 {
+		t.Errorf("half as high and twice as fine: scale right with %.2f", p)
+	}
+	if p := right(2); p > 0.5 {
+		t.Errorf("twice as high and half as fine: scale right with %.2f", p)
+	}
 }

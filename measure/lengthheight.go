@@ -20,6 +20,19 @@ const noMadeSize, sizeSpan = 0.05, 3.0
 // often at twice: a stated prior.
 const scaleMisread = 0.03
 
+// How far a reed's wires are seen between its baulks: reeds are made 4 to 6 in
+// high, of which the baulks take a quarter of an inch to half an inch each (common
+// practice, no source). So many of all are higher or lower than that.
+const fieldHeightIn, fieldHeightSpread, oddHeight = 4.0, 0.2, 0.05
+
+// fieldLikelihood is the likelihood of a height of the wires, in inches, by its
+// natural logarithm.
+func fieldLikelihood(in float64) float64 {
+	z := math.Log(in/fieldHeightIn) / fieldHeightSpread
+	const range_ = 2.3 // of the logarithm of odd heights: a factor of ten
+	return (1-oddHeight)*math.Exp(-z*z/2)/(fieldHeightSpread*math.Sqrt(2*math.Pi)) + oddHeight/range_
+}
+
 // peak is one way in which the height can be: the relative lift and its
 // standard uncertainty.
 type peak struct{ weight, mean, u float64 }
@@ -58,7 +71,12 @@ func (l lift) heightBySize(w What, e vision.Ends) lift {
 	default:
 		return l
 	}
+	field := func(float64) float64 { return 1 }
+	if part == trade.PartReed && e.FieldIn > 0 && !e.UnderRuler {
+		field = func(k float64) float64 { return fieldLikelihood(k*e.FieldIn) / fieldLikelihood(e.FieldIn) }
+	}
 	if !(e.SpacingIn > 0) || !(l.distanceMM > 0) {
+		l.scaleRight = 1 / (1 + scaleMisread*math.Max(0, (field(2)+field(0.5))/2-1))
 		return l
 	}
 	// the prior of the wires' own lift, relative
@@ -75,14 +93,15 @@ func (l lift) heightBySize(w What, e vision.Ends) lift {
 	for _, p := range ps {
 		v += p.weight * (p.u*p.u + (p.mean-m)*(p.mean-m)) / sum
 	}
-	// A scale read at twice or half its spacing shows another spacing of wires,
-	// and one read wrong otherwise most likely one that nobody makes.
+	// A scale read at twice or half its spacing shows another spacing of wires and
+	// another height of the reed, and one read wrong otherwise most likely a spacing
+	// that nobody makes.
 	rival := 0.0
 	for _, k := range [2]float64{2, 0.5} {
 		o := e
 		o.SpacingIn, o.SpacingU = k*e.SpacingIn, k*e.SpacingU
 		for _, p := range peaksOf(part, o, mean, sd)[1:] {
-			rival += scaleMisread * p.weight
+			rival += scaleMisread * p.weight * field(k)
 		}
 	}
 	l.scaleRight = sum / (sum + rival) * (1 - 0.5*ps[0].weight/sum)

@@ -42,7 +42,7 @@ func notFoundReason(w What) string {
 }
 
 func notFoundAdvice(w What) string {
-	hand := "or set the two ends yourself with --ends x1,y1,x2,y2"
+	hand := "or set the two ends yourself (--ends x1,y1,x2,y2)"
 	switch w {
 	case HeddleBarSpan:
 		return "lay the ruler square across both bars so that it sticks out beyond them, take the photo from straight above, " + hand

@@ -197,9 +197,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 // where the ruler hides what would tell.
 func otherReading(kind vision.Kind, perInch float64) string {
 	if kind == vision.RigidHeddle {
-		return fmt.Sprintf("if this is a reed, it has %.2f dents per inch: say --part, or lay the ruler off the middle, where a heddle's holes are seen", perInch/2)
+		return fmt.Sprintf("if this is a reed, it has %.2f dents per inch: say what it is (--part), or lay the ruler off the middle, where a heddle's holes are seen", perInch/2)
 	}
-	return fmt.Sprintf("if this is a rigid heddle, the ruler hides its holes and it has %.2f dents per inch: say --part, or lay the ruler off the middle", 2*perInch)
+	return fmt.Sprintf("if this is a rigid heddle, the ruler hides its holes and it has %.2f dents per inch: say what it is (--part), or lay the ruler off the middle", 2*perInch)
 }
 
 // size fills in what follows from a pitch: its budget, the size with its
@@ -262,7 +262,7 @@ func doubt(kind vision.Kind, choices []fit.Choice, p fit.Pitch, opt Options) (re
 			"take it again from straight above, sharp, without glare, the ruler's marked edge across clean wires"
 	case len(choices) > 1 && choices[1].P > 0.05 && lift > p.ReadRelU && opt.RulerThicknessMM <= 0:
 		return fmt.Sprintf("it could be %s or %s", sizeName(a), sizeName(choices[1])),
-			"say how thick the ruler is (--ruler-thickness; a tape is some 0.3 mm, a steel rule 0.5 to 1, wood or plastic 2 to 3), or take a second photo from twice as far and measure both with --same-part"
+			"say how thick the ruler is (--ruler-thickness): a tape is some 0.3 mm, a steel rule 0.5 to 1, wood or plastic 2 to 3; or take a second photo from twice as far and measure both together (--same-part)"
 	case len(choices) > 1:
 		return fmt.Sprintf("it could be %s or %s", sizeName(a), sizeName(choices[1])),
 			"take a photo with more of the ruler over straight wires, from straight above"

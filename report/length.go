@@ -194,20 +194,58 @@ func LengthOverlay(p *photo.Photo, r measure.LengthResult) (image.Image, error) 
 		if !d.findDirections() {
 			return nil // no ruler was found
 		}
-		if err := d.ruler(); err != nil {
+		known := len(r.Ends) == 2 && r.Length != nil
+		if known {
+			d.valuesClearOf(r.Ends[0], r.Ends[1])
+		}
+		if err := d.ruler(); err != nil || !known {
 			return err
 		}
-		return d.length(r)
+		return d.lengthLine([2]measure.Point{r.Ends[0], r.Ends[1]}, [2]bool{true, true}, r.Length.In)
 	})
 }
 
-// length draws the two ends as bars square to the line between them, and the
-// length on that line.
-func (d *drawing) length(r measure.LengthResult) error {
-	if len(r.Ends) != 2 || r.Length == nil {
-		return nil
+// JoinedOverlay draws photo i of a length over several photos: its ruler, its
+// marks counted on from the first photo's first, the length's line in it with the
+// end that lies there, and the answer in a strip below; see [Overlay].
+func JoinedOverlay(p *photo.Photo, r measure.LengthResult, i int) (image.Image, error) {
+	if i < 0 || i >= len(r.Joined) {
+		return overlay(p, measure.Result{Status: r.Status}, LengthWords(r), nil)
 	}
-	a, b := d.to(r.Ends[0]), d.to(r.Ends[1])
+	j := r.Joined[i]
+	shared := measure.Result{Status: r.Status, Ruler: j.Ruler, Evidence: j.Evidence}
+	words := LengthWords(r)
+	words.Detail = strings.TrimSuffix(fmt.Sprintf("photo %d of %d; %s", i+1, len(r.Joined), words.Detail), "; ")
+	return overlay(p, shared, words, func(d *drawing) error {
+		if !d.findDirections() {
+			return nil
+		}
+		if r.Length != nil {
+			d.valuesClearOf(j.Line[0], j.Line[1])
+		}
+		if err := d.ruler(); err != nil || r.Length == nil {
+			return err
+		}
+		return d.lengthLine(j.Line, j.Ends, r.Length.In)
+	})
+}
+
+// valuesClearOf puts the marks' values on the side of the ruler's edge on which
+// the line between two points does not lie.
+func (d *drawing) valuesClearOf(a, b measure.Point) {
+	tl := d.r.Evidence.TickLine
+	if len(tl) == 0 {
+		return
+	}
+	if d.to(a).add(d.to(b)).mul(0.5).sub(d.to(tl[len(tl)/2])).dot(d.wires) < 0 {
+		d.wires = d.wires.mul(-1)
+	}
+}
+
+// lengthLine draws the line of a length with the length on it: a bar square to it
+// and an arrow at an end, nothing where it goes on in another photo.
+func (d *drawing) lengthLine(line [2]measure.Point, ends [2]bool, in float64) error {
+	a, b := d.to(line[0]), d.to(line[1])
 	dir, ok := b.sub(a).unit()
 	if !ok || !b.finite() {
 		return nil
@@ -215,7 +253,10 @@ func (d *drawing) length(r measure.LengthResult) error {
 	side := dir.left()
 	bar := side.mul(11 * d.u)
 	d.line(inkAnswered, 1.4*d.u, a, b)
-	for _, e := range []struct{ at, in vec }{{a, dir}, {b, dir.mul(-1)}} {
+	for i, e := range [2]struct{ at, in vec }{{a, dir}, {b, dir.mul(-1)}} {
+		if !ends[i] {
+			continue
+		}
 		d.line(inkAnswered, 2.2*d.u, e.at.sub(bar), e.at.add(bar))
 		tip := e.at.add(e.in.mul(9 * d.u))
 		d.line(inkAnswered, 1.8*d.u, tip.add(side.mul(4*d.u)), e.at, tip.sub(side.mul(4*d.u)))
@@ -225,5 +266,5 @@ func (d *drawing) length(r measure.LengthResult) error {
 	if tl := d.r.Evidence.TickLine; len(tl) > 0 && a.add(b).mul(0.5).sub(d.to(tl[len(tl)/2])).dot(side) < 0 {
 		away = side.mul(-1)
 	}
-	return d.tag(trade.FormatIn(r.Length.In, 16), white, labelPx+4, a.add(b).mul(0.5), away, 5, d.ground)
+	return d.tag(trade.FormatIn(in, 16), white, labelPx+4, a.add(b).mul(0.5), away, 5, d.ground)
 }

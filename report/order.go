@@ -42,6 +42,8 @@ func (e OrderEntry) measured() string {
 	var parts []string
 	if s := e.Size; s.Label != "" {
 		switch {
+		case s.ByPerson && e.Source == "" && !e.Actual.Known():
+			return "" // nothing was measured
 		case s.ByPerson:
 			parts = append(parts, "size said by a person")
 		case s.MeasuredPerInch > 0:

@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
+
+	"dentcount/trade"
 )
 
 // OrderPDF writes the sheet for printing: a block a line with its picture, boxes
@@ -43,7 +46,52 @@ type orderText struct {
 	style string
 	pt    float64
 	box   bool
+	label string // of a fact, before it
+	fact  bool
 }
+
+// factIndent is where the facts stand beside their labels, mm.
+const factIndent = 22.0
+
+// facts are the columns of a line as they are filled in, each with its label.
+func (e OrderEntry) facts() (out [][2]string) {
+	add := func(label, text string) {
+		if text != "" {
+			out = append(out, [2]string{label, text})
+		}
+	}
+	if e.Sure() {
+		add("Quantity", strconv.Itoa(e.Quantity))
+		if s := e.Size; s.Label != "" && s.PerInch > 0 {
+			add("Dents", fmt.Sprintf("%s per inch, %s per 10 cm", number(s.PerInch, 2), number(s.PerInch*per10CM, 1)))
+		}
+		if e.NominalIn > 0 {
+			add("Nominal", trade.FormatLength(e.NominalIn))
+		}
+	}
+	if e.Actual.Known() {
+		add("Actual", e.Actual.String()+" ("+trade.FormatMetric(e.Actual.In)+")")
+	}
+	if e.Sure() {
+		if e.HeightIn > 0 {
+			add("Height", trade.FormatLength(e.HeightIn))
+		}
+		add("Finish", e.Finish)
+		if e.Caps > 0 {
+			add("End caps", strconv.Itoa(e.Caps))
+		}
+	}
+	size := e
+	size.Actual = trade.Length{} // it stands above
+	add("Measured", size.measured())
+	return out
+}
+
+// flagsInWords are what a sentence says in brackets for the command line.
+var flagsInWords = regexp.MustCompile(` \(--[^)]*\)`)
+
+// onPaper is a sentence without that.
+func onPaper(s string) string { return flagsInWords.ReplaceAllString(s, "") }
 
 // entry writes one line of the order, whole on one page.
 func (l *orderPrinter) entry(i int, e OrderEntry) error {
@@ -61,30 +109,44 @@ func (l *orderPrinter) entry(i int, e OrderEntry) error {
 			indent = 5
 		}
 		for k, t := range l.wrapAt(s, style, pt, width-indent) {
-			lines = append(lines, orderText{t, style, pt, box && k == 0})
+			lines = append(lines, orderText{text: t, style: style, pt: pt, box: box && k == 0})
 		}
 	}
 	no := strconv.Itoa(i+1) + ".  "
 	if e.Sure() {
-		add(no+e.Words, bold, 12, false)
+		add(no+upperFirst(e.Words), bold, 12, false)
 	} else {
-		add(no+PartName(e.Kind)+": not filled in", bold, 12, false)
+		add(no+upperFirst(PartName(e.Kind))+": not filled in", bold, 12, false)
 		for _, q := range e.Questions {
-			add(upperFirst(q), plain, 10, true)
+			add(upperFirst(onPaper(q)), plain, 10, true)
 		}
 	}
-	if m := e.measured(); m != "" {
-		add("Measured: "+m, plain, sheetFont, false)
+	heading := len(lines)
+	for _, f := range e.facts() {
+		for k, t := range l.wrapAt(f[1], plain, sheetFont, width-factIndent) {
+			label := f[0]
+			if k > 0 {
+				label = ""
+			}
+			lines = append(lines, orderText{text: t, style: plain, pt: sheetFont, label: label, fact: true})
+		}
 	}
 	if e.Sure() && len(e.Confirm) > 0 {
 		add("Before you pay:", bold, sheetFont, false)
 		for _, c := range e.Confirm {
-			add(upperFirst(c), plain, sheetFont, true)
+			add(upperFirst(onPaper(c)), plain, sheetFont, true)
 		}
 	}
+	gapBefore := func(k int) float64 {
+		// air under the heading and between the facts and what is to be done
+		if k > 0 && (k == heading || lines[k-1].fact && !lines[k].fact) {
+			return 1.6
+		}
+		return 0
+	}
 	high := 4.0
-	for _, t := range lines {
-		high += t.pt * 0.48
+	for k, t := range lines {
+		high += t.pt*0.48 + gapBefore(k)
 	}
 	high = math.Max(high, h+3) + 4
 	if l.y+high > l.paper.H-sheetMargin {
@@ -98,14 +160,20 @@ func (l *orderPrinter) entry(i int, e OrderEntry) error {
 	}
 	y := l.y + 2
 	boxed := false
-	for _, t := range lines {
-		y += t.pt * 0.48
+	for k, t := range lines {
+		y += t.pt*0.48 + gapBefore(k)
+		if t.fact {
+			boxed = false
+			l.text(x, y, t.pt, bold, t.label)
+			l.text(x+factIndent, y, t.pt, plain, t.text)
+			continue
+		}
 		if t.box {
 			l.pdf.Rect(x, y-2.6, 2.8, 2.8, "D")
 			boxed = true
 		}
 		at := x
-		if t.box || (boxed && t.style == plain && !strings.HasPrefix(t.text, "Measured: ")) {
+		if t.box || (boxed && t.style == plain) {
 			at += 5
 		} else {
 			boxed = false

@@ -91,8 +91,11 @@ func CutReed(reed ReedDims, cut Cut) (CutPlan, error) {
 	switch {
 	case !reed.Length.Known():
 		return CutPlan{}, Question{Ask: "how long is the reed, from the outer face of one end cap to that of the other?"}
+	case cut.WantIn > 0 && reed.SleyWidth.Known() && reed.SleyWidth.In <= reed.Length.In && reed.Length.In <= MaxLengthIn &&
+		cut.WantIn-cut.NewCapIn-(reed.Length.In-reed.SleyWidth.In)/2 < minSleyWidthIn:
+		return CutPlan{}, leavesNothing(cut)
 	case reed.PerInch == 0:
-		return CutPlan{}, Question{Ask: "how many dents per inch has the reed? measure it first"}
+		return CutPlan{}, Question{Ask: "how many dents per inch has the reed (--size)?"}
 	case reed.PerInch < minPerInch || reed.PerInch > maxPerInch:
 		return CutPlan{}, fmt.Errorf("%s dents per inch: no reed has that; check the number", inchLabel(reed.PerInch))
 	case cut.WantIn == 0:
@@ -123,8 +126,7 @@ func CutReed(reed ReedDims, cut Cut) (CutPlan, error) {
 	n = min(n, wires-1) // an end cap shorter than what is to go: only the cap would be sawn off
 	sley := float64(n-1) * pitch
 	if n < 2 || sley < minSleyWidthIn {
-		return CutPlan{}, fmt.Errorf("a cut to %s leaves nothing to weave with: under %s between its first and last wire",
-			FormatIn(cut.WantIn, 16), FormatIn(minSleyWidthIn, 16))
+		return CutPlan{}, leavesNothing(cut)
 	}
 	p := CutPlan{
 		KeepEnd: reed.StampAt, AfterWire: n, BeforeWire: n + 1,
@@ -135,6 +137,11 @@ func CutReed(reed ReedDims, cut Cut) (CutPlan, error) {
 	p.NewLengthIn = p.FromEndIn + cut.NewCapIn
 	p.explain(reed, pitch)
 	return p, nil
+}
+
+func leavesNothing(cut Cut) error {
+	return fmt.Errorf("a cut to %s leaves nothing to weave with: under %s between its first and last wire",
+		FormatIn(cut.WantIn, 16), FormatIn(minSleyWidthIn, 16))
 }
 
 // explain fills in the words.
@@ -153,7 +160,11 @@ func (p *CutPlan) explain(reed ReedDims, pitch float64) {
 		p.Reason += facts.Name + ", it " + facts.Cutting
 	}
 	if p.KeepEnd == EndUnknown {
-		p.Question = joinWords(p.Question, "which end carries the stamp? keep that one")
+		which := "which end carries the stamp? Keep that one"
+		if p.Question != "" {
+			which = "Which" + which[len("which"):]
+		}
+		p.Question = joinWords(p.Question, which)
 	}
 	p.Steps = []string{
 		fmt.Sprintf("count wires from %s: the wire next to the cap is 1", end),

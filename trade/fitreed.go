@@ -75,6 +75,12 @@ func fitLength(loom Loom, reed ReedDims) Verdict {
 		v.Question = "how much is clear between the uprights, where the reed goes in?"
 		return v
 	}
+	if reed.Length.In < minSleyWidthIn+ReedExtraIn {
+		v.Unchecked = []string{"length"}
+		v.Reason = fmt.Sprintf("a reed %s long has next to nothing to weave with", reed.Length)
+		v.Question = "is that its length? check the number and its unit"
+		return v
+	}
 	clear := loom.ClearSpanIn
 	v.Probability = normalCDF((clear - reed.Length.In) / math.Hypot(reed.Length.u(), HandReadingU(clear)))
 	versus := fmt.Sprintf("%s against %s clear", reed.Length, fractionText(clear, 16))

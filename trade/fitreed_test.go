@@ -108,3 +108,11 @@ func TestFitReedUsableWidth(t *testing.T) {
 		t.Errorf("a cut that leaves nothing: %+v", v)
 	}
 }
+
+// Half an inch of reed is a slip of the pen, not a reed that goes in.
+func TestFitReedAsksForAnAbsurdLength(t *testing.T) {
+	v := FitReed(Loom{Name: "big-blue", WeavingWidthIn: 26.5, ClearSpanIn: 29.5}, ReedDims{Length: Length{In: 0.5}})
+	if v.Kind != MeasureAgain || v.Question == "" {
+		t.Errorf("%+v", v)
+	}
+}

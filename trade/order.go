@@ -32,6 +32,7 @@ type OrderSize struct {
 // OrderWish is what is known of one thing to be ordered. Zero fields: not known.
 type OrderWish struct {
 	Kind     string
+	Shown    string // what a photo or the shelf says it is, where that is another kind
 	Quantity int
 	Size     OrderSize
 	// WantIn is the nominal length a person asks for; Length that measured on
@@ -47,6 +48,15 @@ type OrderWish struct {
 	Caps     int
 	Loom     *Loom
 	Need     HeddleNeed // to count heddles by, where Quantity is 0
+}
+
+// AskFor says which kind a person asks for; what it was thought to be is kept, for
+// the two must agree before anything is ordered.
+func (w *OrderWish) AskFor(kind string) {
+	if w.Kind != "" && w.Kind != kind {
+		w.Shown = w.Kind
+	}
+	w.Kind = kind
 }
 
 // OrderLine is one line of an order sheet: filled, or the questions that come
@@ -89,6 +99,10 @@ func FillOrder(w OrderWish) (OrderLine, error) {
 			l.ask("%v", err)
 		}
 	}
+	if w.Shown != "" {
+		l.ask("a %s is asked for, and what was measured is a %s: which of the two is wanted? where the photo is wrong, say what it shows (--part)",
+			kindWord(w.Kind), kindWord(w.Shown))
+	}
 	switch w.Kind {
 	case PartReed:
 		l.reed(w)
@@ -108,6 +122,9 @@ func FillOrder(w OrderWish) (OrderLine, error) {
 	}
 	return l, nil
 }
+
+// kindWord is a kind as it is said: "rigid heddle".
+func kindWord(kind string) string { return strings.ReplaceAll(kind, "-", " ") }
 
 func (l *OrderLine) ask(format string, args ...any) {
 	if q := fmt.Sprintf(format, args...); q != "" {
@@ -131,7 +148,11 @@ func (l *OrderLine) dents() string {
 		if len(s.Others) > 0 {
 			others = " or " + strings.Join(s.Others, " or ")
 		}
-		l.ask("is the size %s%s? the photo is not sure (%.0f in 100): count the dents over six inches by hand, and say --size", s.Label, others, math.Floor(100*s.Confidence))
+		size := "is the size " + s.Label
+		if s.Label == "none" {
+			size = "is it of no made size"
+		}
+		l.ask("%s%s? the photo is not sure (%.0f in 100): count the dents over six inches by hand, and say it (--size)", size, others, math.Floor(100*s.Confidence))
 		return ""
 	case s.Label == "none":
 		l.confirm("no made size fits: a maker must be asked for %.2f dents per inch (%.1f per 10 cm)", s.PerInch, s.PerInch*100/MMPerInch)
@@ -200,7 +221,7 @@ func (l *OrderLine) reedLength(w OrderWish) {
 			l.ask("how long is the reed to be?")
 		}
 	case w.Length.Known() && w.Length.u() > lengthDoubtIn:
-		l.ask("the old reed measures %s: measure it again with a tape, and say --length", w.Length)
+		l.ask("the old reed measures %s: measure it again with a tape, and say it (--length)", w.Length)
 	case w.Length.Known():
 		l.NominalIn = math.Round(w.Length.In)
 		l.confirm("the old reed measures %s, ordered as %s: is that its nominal length?", w.Length, FormatIn(l.NominalIn, 16))
@@ -222,7 +243,7 @@ func (l *OrderLine) reedHeight(w OrderWish) {
 	case w.Height.Known():
 		l.HeightIn = math.Round(w.Height.In/reedHeightStepIn) * reedHeightStepIn
 		if w.Height.U > reedHeightStepIn/4 {
-			l.ask("the height measures %s: measure it with a rule over both baulks, and say --height", w.Height)
+			l.ask("the height measures %s: measure it with a rule over both baulks, and say it (--height)", w.Height)
 		}
 	case w.Loom != nil && w.Loom.BeaterMinIn > 0 && w.Loom.BeaterMinIn == w.Loom.BeaterMaxIn:
 		l.HeightIn = w.Loom.BeaterMinIn
@@ -267,9 +288,10 @@ func (l *OrderLine) wire(w OrderWish) {
 			}
 		}
 		if size == "" {
-			l.ask("no wire heddle is made for bars %s apart: bottom edge of the bottom bar to top edge of the top bar?", FormatIn(w.WantIn, 16))
+			l.ask("%s", WireHeddle(Length{In: w.WantIn}, BarSpan).Question)
 		}
 		l.NominalIn = w.WantIn
+		l.confirm("measure the bars with a tape, bottom edge of the bottom bar to top edge of the top bar: not the heddle, which is about 1/4 in longer")
 	} else {
 		a := WireHeddle(length, what)
 		l.ask("%s", a.Question)
@@ -292,6 +314,7 @@ func (l *OrderLine) str(w OrderWish) {
 		} else if _, q := readEye(eye); q != "" {
 			l.ask("%s", q)
 		}
+		l.confirm("pin one of the old ones out under tension and measure it, knot to knot")
 	} else {
 		a := StringHeddle(w.Length, eye)
 		l.ask("%s", a.Question)
@@ -299,8 +322,15 @@ func (l *OrderLine) str(w OrderWish) {
 		l.confirm("pin one out under tension and measure again, knot to knot: %s", a.Reason)
 	}
 	l.heddles(w)
+	if l.Quantity%soldInHundreds != 0 {
+		l.confirm("string heddles are sold in hundreds: ask whether %d can be had, or order %d", l.Quantity, (l.Quantity/soldInHundreds+1)*soldInHundreds)
+	}
 	l.Words = fmt.Sprintf("%d string heddles, %s knot to knot, eye %s", l.Quantity, size, FormatIn(eye.In, 16))
 }
+
+// soldInHundreds is the bundle that string heddles come in (common practice, no
+// source).
+const soldInHundreds = 100
 
 // heddles settles how many: as asked for, else as the warp needs.
 func (l *OrderLine) heddles(w OrderWish) {
@@ -312,7 +342,7 @@ func (l *OrderLine) heddles(w OrderWish) {
 		need.Shafts = w.Loom.Shafts
 	}
 	if need.WarpWidthIn == 0 && need.Sett == 0 {
-		l.ask("how many? say --quantity, or the warp's --warp-width and --sett")
+		l.ask("how many? say it (--quantity), or the warp's width and sett (--warp-width, --sett)")
 		return
 	}
 	c, err := CountHeddles(need)

@@ -81,6 +81,9 @@ func TestOrderWireHeddles(t *testing.T) {
 	if l := fill(t, OrderWish{Kind: PartWireHeddle, WantIn: 11, Quantity: 100}); l.Sure() {
 		t.Errorf("no such heddle: %+v", l)
 	}
+	if l := fill(t, OrderWish{Kind: PartWireHeddle, WantIn: 10.75, Quantity: 100}); l.Sure() || !strings.Contains(l.Questions[0], "one 10 3/4 in long itself is a 10 1/2 in") {
+		t.Errorf("a heddle's own length taken for the bars': %+v", l)
+	}
 }
 
 // An eye near 2 1/2 in is for a drawloom: asked before ordering (common practice, no source).
@@ -90,6 +93,24 @@ func TestOrderAsksForADrawloomEye(t *testing.T) {
 		t.Errorf("%+v", l)
 	}
 	w.Eye = Length{In: 0.5}
+	if l := fill(t, w); !l.Sure() || strings.Contains(strings.Join(l.Confirm, ";"), "hundreds") {
+		t.Errorf("%+v", l)
+	}
+	w.Quantity = 430 // they are sold in hundreds (common practice, no source)
+	if l := fill(t, w); !l.Sure() || l.Quantity != 430 || !strings.Contains(strings.Join(l.Confirm, ";"), "or order 500") {
+		t.Errorf("%+v", l)
+	}
+}
+
+// A photo of a rigid heddle does not fill a reed's line.
+func TestOrderAsksWhereThePhotoShowsAnother(t *testing.T) {
+	w := OrderWish{Kind: PartRigidHeddle, WantIn: 27, Height: Length{In: 5}, Size: OrderSize{Label: "10", System: SystemInch, PerInch: 10, Confidence: 0.99}}
+	w.AskFor(PartReed)
+	if l := fill(t, w); l.Sure() || !strings.Contains(l.Questions[0], "what was measured is a rigid heddle") {
+		t.Errorf("%+v", l)
+	}
+	w = OrderWish{Kind: PartReed, WantIn: 27, Height: Length{In: 5}, Size: OrderSize{Label: "10", System: SystemInch, PerInch: 10, Confidence: 0.99}}
+	w.AskFor(PartReed)
 	if l := fill(t, w); !l.Sure() {
 		t.Errorf("%+v", l)
 	}

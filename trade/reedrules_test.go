@@ -249,6 +249,7 @@ func TestCutReedRefuses(t *testing.T) {
 		"in millimetres":       {change(func(r *ReedDims) { r.Length.In = 914 }), Cut{WantIn: 27}, false, "over 4 m"},
 		"no length":            {change(func(r *ReedDims) { r.Length = Length{} }), Cut{WantIn: 27}, true, "how long is the reed"},
 		"no count":             {change(func(r *ReedDims) { r.PerInch = 0 }), Cut{WantIn: 27}, true, "dents per inch"},
+		"nothing, no count":    {change(func(r *ReedDims) { r.PerInch = 0 }), Cut{WantIn: 1.2}, false, "leaves nothing"},
 		"no such count":        {change(func(r *ReedDims) { r.PerInch = 1e9 }), Cut{WantIn: 27}, false, "no reed has that"},
 		"nothing wanted":       {ok, Cut{}, true, "after the cut"},
 		"no sley width":        {change(func(r *ReedDims) { r.SleyWidth = Length{} }), Cut{WantIn: 27}, true, "first wire"},

@@ -39,6 +39,10 @@ type Ends struct {
 	// face, SpacingU its standard uncertainty; 0: not told. DentsPerSpacing is
 	// how many dents it stands for: one of a reed, two from slot to slot.
 	SpacingIn, SpacingU, DentsPerSpacing float64
+	// FieldIn is how far the wires or slots are seen along their own direction, in
+	// the plane of the ruler's face; 0: not told. Where UnderRuler, the ruler may
+	// hide more of them.
+	FieldIn float64
 	// Wires is how many wires or slots stand between the ends, 0: not counted.
 	Wires int
 }

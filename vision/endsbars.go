@@ -19,6 +19,9 @@ const (
 	barsReachIn                  = 3.0 // how far from the ruler the bars are followed
 )
 
+// leastPair is how much two stripes must look like two bars of one make.
+const leastPair = 0.15
+
 // stripe is a bar's face between two edges: outer and inner as seen from the
 // middle between the bars.
 type stripe struct {
@@ -41,14 +44,12 @@ func findHeight(img photo.Colour, pl Plane) (Ends, bool) {
 // findPair finds two flat bars of one make that cross the ruler, their outer
 // edges between least and most inches apart.
 func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
-	s := pl.Scale
-	ppi := math.Abs(s.PxPerIn())
-	q := drawPatch(img, pl, s.Lo-0.3*ppi, s.Hi+0.3*ppi, -barsReachIn*ppi, (barsReachIn+1)*ppi, math.Max(1, ppi/60))
+	q, lines := pairLines(img, pl)
 	if q.cols == 0 {
 		return Ends{}, false
 	}
-	lines := q.edgeLines(0, q.rows, lineSearch{SigmaPx: math.Max(1.2, ppi/90), ChunkPx: 0.15 * ppi, MaxExtra: 0.1, MostLines: 60})
-	sort.Slice(lines, func(i, j int) bool { return lines[i].along < lines[j].along })
+	s := pl.Scale
+	ppi := math.Abs(s.PxPerIn())
 	faces := faceCache{patch: q, prof: map[int][3][]float64{}}
 	left, right := faces.stripes(lines, 1), faces.stripes(lines, -1)
 	var best [2]stripe
@@ -73,13 +74,28 @@ func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 			}
 		}
 	}
-	if bestScore < 0.15 {
+	if bestScore < leastPair {
 		return Ends{}, false
 	}
 	e := q.between(best[0].outer, best[1].outer)
 	e.UnderRuler = true
 	e.Probability = bestScore / (bestScore + 0.3*second)
 	return e, true
+}
+
+// pairLines are the edges that may bound bars which cross the ruler, in the
+// order in which they meet it. The patch has no columns where the ruler lies too
+// near the photo's edge.
+func pairLines(img photo.Colour, pl Plane) (patch, []edgeLine) {
+	s := pl.Scale
+	ppi := math.Abs(s.PxPerIn())
+	q := drawPatch(img, pl, s.Lo-0.3*ppi, s.Hi+0.3*ppi, -barsReachIn*ppi, (barsReachIn+1)*ppi, math.Max(1, ppi/60))
+	if q.cols == 0 {
+		return q, nil
+	}
+	lines := q.edgeLines(0, q.rows, lineSearch{SigmaPx: math.Max(1.2, ppi/90), ChunkPx: 0.15 * ppi, MaxExtra: 0.1, MostLines: 60})
+	sort.Slice(lines, func(i, j int) bool { return lines[i].along < lines[j].along })
+	return q, lines
 }
 
 // likeBars is how much two stripes look like two bars of one make, 0…1: four

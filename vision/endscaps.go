@@ -21,6 +21,9 @@ func findReedEnds(img photo.Colour, pl Plane) (Ends, bool) {
 	if f.goesOn() {
 		e.Probability *= 0.2
 	}
+	if f.lopsided() {
+		e.Probability *= lopsidedOdds
+	}
 	f.tell(&e)
 	return e, true
 }
@@ -50,6 +53,9 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 		// one wire more or less at an end
 		e.Probability *= 0.75
 		e.UIn = math.Hypot(e.UIn, 0.5*f.T)
+	}
+	if f.lopsided() {
+		e.Probability *= lopsidedOdds
 	}
 	f.tell(&e)
 	return e, true
@@ -102,6 +108,7 @@ func (f wireField) goesOnTo(dir float64) bool {
 // tell adds what the wires tell of the ruler's place and of the plane.
 func (f wireField) tell(e *Ends) {
 	e.UnderRuler, e.Plane = f.underRuler(), f.q.plane
+	e.FieldIn = f.heightIn
 	if f.frontTold {
 		e.SpacingIn, e.SpacingU, e.DentsPerSpacing = f.spacing*math.Cos(f.q.skew(0, 0)), f.spacingU, 1
 		if f.kind == RigidHeddle {
@@ -143,6 +150,33 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 		probability *= best / (best + 0.2*rival)
 	}
 	return l, r, math.Min(0.97, probability*1.5)
+}
+
+// lopsidedOdds is how often the ends are right where one of them seems to lack a
+// wire: a stated prior.
+const lopsidedOdds = 0.6
+
+// lopsided says whether what lies outside the last wire reaches one spacing
+// further at one end than at the other, as where a wire in a cap's shadow was not
+// seen, or a cap's edge was taken for one. Caps are made alike.
+func (f wireField) lopsided() bool {
+	const leastClear, offEven = 0.3, 0.3
+	a, b := f.places[0], f.places[len(f.places)-1]
+	if f.T < math.Max(1.0/16, 0.005*(b-a)) {
+		return false // one wire more or less matters little
+	}
+	s := f.q.plane.Scale
+	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
+	reach := func(from, to, at float64) (out float64) {
+		for _, l := range f.linesBeside(from, to, opt) {
+			if l.clear() > leastClear {
+				out = math.Max(out, math.Abs(s.In(l.along)-at))
+			}
+		}
+		return out
+	}
+	l, r := reach(a-capReachIn, a, a), reach(b, b+capReachIn, b)
+	return l > 0 && r > 0 && math.Abs(math.Abs(l-r)/f.T-1) < offEven
 }
 
 // linesBeside are the long edges that meet the ruler between two places, inches.

@@ -13,14 +13,21 @@ type OneEnd struct {
 	// AlongIn is where it meets the ruler's marked edge, followed square to the
 	// ruler or along the wires; UIn the standard uncertainty of finding it there.
 	AlongIn, UIn float64
-	Probability  float64
-	UnderRuler   bool
+	// AcrossIn is how far from the marked edge the end itself lies, where it is a
+	// point and no edge that reaches there.
+	AcrossIn    float64
+	Probability float64
+	UnderRuler  bool
 	// Skew is the angle of the end off square, in the plane.
 	Skew float64
 	// Plane is that of the ruler's face, bettered by parallel lines of the part.
 	Plane Plane
 	// SpacingIn, SpacingU and DentsPerSpacing are as in Ends.
 	SpacingIn, SpacingU, DentsPerSpacing float64
+	FieldIn                              float64 // as in Ends
+	// Eye, EyeIn and EyeU are as in Ends.
+	Eye         [2][2]float64
+	EyeIn, EyeU float64
 }
 
 // FindOneEnd looks for the end that lies at more inches (high) or at fewer, of a
@@ -86,6 +93,7 @@ func FindOneEnd(ctx context.Context, img photo.Colour, pl Plane, of EndsOf, high
 	return OneEnd{
 		At: [2]float64{x, y}, AlongIn: s.In(line.along), UIn: line.u * math.Abs(s.InPerPx(line.along)),
 		Probability: probability, UnderRuler: told.UnderRuler, Skew: f.q.skew(line.extra, line.along), Plane: told.Plane,
+		FieldIn:   told.FieldIn,
 		SpacingIn: told.SpacingIn, SpacingU: told.SpacingU, DentsPerSpacing: told.DentsPerSpacing,
 	}, true, ctx.Err()
 }

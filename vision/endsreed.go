@@ -33,8 +33,9 @@ type wireField struct {
 	spacing, spacingU float64 // T by regression, and its standard uncertainty
 	// doubtful is set where, at an end, something more stands that is half like a wire.
 	doubtful  bool
-	frontTold bool // spacing is that of the wires' fronts
-	bright    bool // the wires are the lighter lobes
+	frontTold bool    // spacing is that of the wires' fronts
+	heightIn  float64 // of the wires as far as they are seen
+	bright    bool    // the wires are the lighter lobes
 }
 
 // luma is the profile of all rows in grey, on an even grid of inches.
@@ -147,6 +148,11 @@ func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 fl
 	if best == 0 {
 		return 0, 0, false
 	}
+	at := func(i int) float64 {
+		_, across := pl.at((lo+hi)/2, (float64(i)-float64(n)/2)*high)
+		return across
+	}
+	f.heightIn = math.Abs(at(to) - at(from))
 	// the outer tenth on both sides may lie on the baulks
 	cut := float64(to-from) / 10
 	return (float64(from) + cut - float64(n)/2) * high, (float64(to) - cut - float64(n)/2) * high, true

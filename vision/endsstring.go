@@ -13,6 +13,7 @@ const (
 	stringMinIn, stringMaxIn = 4.0, 24.0
 	eyeMinIn, eyeMaxIn       = 0.2, 4.0
 	knotMinIn, knotMaxIn     = 0.03, 0.35
+	knotChinkIn              = 0.02 // a shadow across it
 )
 
 // threadPatch is the stretch of the photo along the ruler in which a thread or a
@@ -171,13 +172,14 @@ type knot struct {
 // its strands part.
 func knots(xs []cross, wide, ppi float64) []knot {
 	thick := math.Max(1.3*wide, wide+1.5)
+	most := max(2, int(knotChinkIn*ppi))
 	var out []knot
 	for c := 0; c < len(xs); c++ {
 		if !xs[c].on || xs[c].wide < thick {
 			continue
 		}
 		e, top := c, 0.0
-		for miss := 0; e < len(xs) && miss <= 2; e++ {
+		for miss := 0; e < len(xs) && miss <= most; e++ {
 			if xs[e].on && xs[e].wide >= thick {
 				top = math.Max(top, xs[e].wide)
 				miss = 0

@@ -185,14 +185,29 @@ func ridgeOf(v [3][]float64, w int) []float64 {
 	n := len(v[0])
 	side := max(1, w/2)
 	gap := max(1, w/2)
+	// sums up to each row, and how many of the rows lie outside the picture: these
+	// must not spoil the sums of all that follow
 	var cum [3][]float64
+	outside := make([]int, n+1)
 	for i := range cum {
 		cum[i] = make([]float64, n+1)
 		for r, x := range v[i] {
-			cum[i][r+1] = cum[i][r] + x
+			cum[i][r+1] = cum[i][r]
+			if x == x {
+				cum[i][r+1] += x
+			}
+			if i == 0 {
+				outside[r+1] = outside[r]
+				if x != x {
+					outside[r+1]++
+				}
+			}
 		}
 	}
 	mean := func(a, b int) colour {
+		if outside[b] > outside[a] {
+			return colour{math.NaN(), math.NaN(), math.NaN()}
+		}
 		var m colour
 		for i := range m {
 			m[i] = (cum[i][b] - cum[i][a]) / float64(b-a)

@@ -11,6 +11,7 @@ import (
 const (
 	wireMinIn, wireMaxIn = 5.0, 18.0
 	wireGapIn            = 0.35 // where it opens into an eye or a loop
+	leastFilled          = 0.8  // share of one wire that is seen at least
 )
 
 // findWire finds the two ends of one wire heddle, loops included.
@@ -24,7 +25,7 @@ func findWire(img photo.Colour, pl Plane) (Ends, bool) {
 	for _, t := range q.threadLines(ppi, 8) {
 		rb := q.straighten(t, ppi)
 		a, b, filled := rb.longestRun(ppi)
-		if filled < 0.8 || a < 2 || b > q.cols-3 {
+		if filled < leastFilled || !rb.endsBare(float64(a)-0.5, float64(b)+0.5, ppi) {
 			continue // not one wire, or it leaves the picture
 		}
 		e := rb.endsAt(float64(a)-0.5, float64(b)+0.5)
@@ -38,6 +39,15 @@ func findWire(img photo.Colour, pl Plane) (Ends, bool) {
 		}
 	}
 	return best, bestScore > 0
+}
+
+// endsBare says whether bare ground follows in the picture on both sides of the
+// stretch from column a to b.
+func (rb ribbon) endsBare(a, b, ppi float64) bool {
+	xs := rb.crosses(ppi)
+	l, okL := rb.bareFrom(xs, a, -1, ppi)
+	r, okR := rb.bareFrom(xs, b, 1, ppi)
+	return okL && okR && math.Min(l, r) >= leastBare
 }
 
 // longestRun is the longest stretch of columns, from a to b, in which the thread

@@ -65,6 +65,21 @@ func (pl Plane) at(along, depth float64) (alongIn, acrossIn float64) {
 	return (s.A+s.B*t+pl.E*v)/w + s.K*t*t*t, pl.G * v / w
 }
 
+// PointAt is the photo point at inches along and across the ruler.
+func (pl Plane) PointAt(alongIn, acrossIn float64) (x, y float64) {
+	s := pl.Scale
+	along := s.Along(alongIn)
+	lean := pl.leanAt(along)
+	t := along / s.Half
+	// Y = G·v / (1 + C·t + F·v), v the depth over Half, t moved by the lean
+	d := 0.0
+	for it := 0; it < 6; it++ {
+		w := 1 + s.C*(t+lean*d/s.Half) + pl.F*d/s.Half
+		d = acrossIn * w / pl.G * s.Half
+	}
+	return s.Frame.Point(along+lean*d, d)
+}
+
 // gradEF is the change of X with E and F.
 func (pl Plane) gradEF(x, y float64) (dE, dF float64) {
 	s := pl.Scale

@@ -52,18 +52,8 @@ func FaceOf(p photo.Plane, pl Plane) (TapeFace, bool) {
 	f.v = make([]float64, f.cols*f.rows)
 	calib.SideBySide(f.cols, func(c int) {
 		in := sign * (float64(f.First) + float64(c)/float64(f.PerUnit)) * unit
-		along := s.Along(in)
-		lean := pl.leanAt(along)
-		t := along / s.Half
 		for r := 0; r < f.rows; r++ {
-			across := (float64(r) + 0.5) / float64(f.PerUnit) * unit
-			// Y = G·v / (1 + C·t + F·v), v the depth over Half, t moved by the lean
-			d := 0.0
-			for it := 0; it < 4; it++ {
-				w := 1 + s.C*(t+lean*d/s.Half) + pl.F*d/s.Half
-				d = across * w / pl.G * s.Half
-			}
-			x, y := s.Frame.Point(along+lean*d, d)
+			x, y := pl.PointAt(in, (float64(r)+0.5)/float64(f.PerUnit)*unit)
 			f.v[r*f.cols+c] = p.At(x, y)
 		}
 	})

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"runtime/debug"
+	"strings"
 
 	"dentcount/box"
 	"dentcount/measure"
@@ -44,6 +45,7 @@ type measuredLengthJSON struct {
 	Result   json.RawMessage   `json:"result"` // as length --json prints it
 	Words    *wordsJSON        `json:"words"`
 	Evidence *measure.Evidence `json:"evidence,omitempty"`
+	Shots    []shotJSON        `json:"shots,omitempty"`   // of a length over several photos
 	Part     string            `json:"part_id,omitempty"` // where it was kept
 }
 
@@ -61,45 +63,65 @@ func (s *Server) length(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	shot := h.shot()
+	within(w, answerWithin)
+	result, err := s.lengthInTurn(r.Context(), func(ctx context.Context) (measure.LengthResult, error) {
+		return shot.Kept.Length(ctx, opt, shot.Colour)
+	})
+	if err != nil {
+		return err
+	}
+	out := measuredLengthJSON{Evidence: result.Evidence}
+	return s.sendLength(w, r, out, result, h, opt, f.Keep)
+}
+
+// shot is what a length is measured in.
+func (h *held) shot() measure.Shot {
 	h.mu.Lock()
-	kept, view := h.kept, h.jpeg
-	h.mu.Unlock()
-	colour := func() (photo.Colour, error) {
-		p, err := photo.Decode(h.name, view)
+	defer h.mu.Unlock()
+	name, view := h.name, h.jpeg
+	return measure.Shot{Kept: h.kept, Colour: func() (photo.Colour, error) {
+		p, err := photo.Decode(name, view)
 		if err != nil {
 			return photo.Colour{}, err
 		}
 		defer p.Close()
 		return p.Colour()
-	}
-	within(w, answerWithin)
-	var result measure.LengthResult
-	j := s.queue.add(r.Context(), true, func(ctx context.Context) {
+	}}
+}
+
+// lengthInTurn measures a length when its turn in the queue has come.
+func (s *Server) lengthInTurn(ctx context.Context, run func(context.Context) (measure.LengthResult, error)) (result measure.LengthResult, err error) {
+	j := s.queue.add(ctx, true, func(ctx context.Context) {
 		defer func() {
 			if v := recover(); v != nil {
 				err = fmt.Errorf("panic: %v\n%s", v, debug.Stack())
 			}
 		}()
-		result, err = kept.Length(ctx, opt, colour)
+		result, err = run(ctx)
 	})
 	<-j.done
-	if r.Context().Err() != nil {
-		return r.Context().Err()
+	if ctx.Err() != nil {
+		return result, ctx.Err()
 	}
 	if errors.Is(err, measure.ErrLengthOptions) {
-		return bad(http.StatusUnprocessableEntity, err.Error(), "see /api/v1/openapi.yaml for the lengths there are")
+		what := onPage(strings.TrimPrefix(err.Error(), measure.ErrLengthOptions.Error()+": "))
+		return result, bad(http.StatusUnprocessableEntity, what, "see /api/v1/openapi.yaml for what can be asked")
 	}
-	if err != nil {
-		return err
-	}
+	return result, err
+}
+
+// sendLength answers with a length, and keeps it with the part of h where it is
+// asked to.
+func (s *Server) sendLength(w http.ResponseWriter, r *http.Request, out measuredLengthJSON, result measure.LengthResult, h *held, opt measure.LengthOptions, keep bool) error {
 	result.Advice, result.Warnings = onPage(result.Advice), allOnPage(result.Warnings)
-	out := measuredLengthJSON{Evidence: result.Evidence}
 	words := report.LengthWords(result)
-	out.Words = &wordsJSON{words.Head, words.Detail, words.Sure, words.Why, onPage(words.Do)}
-	if f.Keep {
+	out.Words = &wordsJSON{words.Head, words.Detail, words.Sure, words.Why, words.Do}
+	if keep {
 		if result.Length == nil {
 			return bad(http.StatusConflict, "there is no length to keep", "set the two ends by hand first")
 		}
+		var err error
 		if out.Part, err = s.keepLength(r.Context(), h, result, opt); err != nil {
 			return err
 		}

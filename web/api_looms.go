@@ -113,7 +113,7 @@ func (s *Server) loomReeds(w http.ResponseWriter, r *http.Request) error {
 	}
 	out := []serviceJSON{}
 	for _, x := range found[:min(len(found), maxListed)] {
-		out = append(out, serviceJSON{x.Reed.ID, x.Reed.Size.Label, x.Sleying.String(), x.Sleying.EndsPerInch, string(x.Verdict.Kind), x.Reason, x.Verdict.Question, append([]string{}, x.Cautions...)})
+		out = append(out, serviceJSON{x.Reed.ID, x.Reed.Size.Label, x.Sleying.String(), x.Sleying.EndsPerInch, string(x.Verdict.Kind), x.Reason, onPage(x.Verdict.Question), append([]string{}, x.Cautions...)})
 	}
 	made := []string{}
 	for _, c := range trade.ReedsFor(sett, trade.Sizes(trade.PartReed)) {
@@ -143,6 +143,6 @@ func (s *Server) loomCheck(w http.ResponseWriter, r *http.Request) error {
 		return bad(http.StatusUnprocessableEntity, "only a reed is checked against a loom's beater", "choose a reed")
 	}
 	v := trade.FitReed(l, box.OwnedReed(p).Dims)
-	return sendJSON(w, http.StatusOK, map[string]any{"fit": string(v.Kind), "reason": v.Reason, "question": v.Question,
+	return sendJSON(w, http.StatusOK, map[string]any{"fit": string(v.Kind), "reason": v.Reason, "question": onPage(v.Question),
 		"cautions": append([]string{}, v.Cautions...), "usable_in": v.UsableIn, "unchecked": append([]string{}, v.Unchecked...)})
 }

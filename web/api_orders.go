@@ -40,7 +40,7 @@ type orderWish struct {
 // over puts what was said over what the shelf knows.
 func (in orderWish) over(w trade.OrderWish, loom *trade.Loom) (trade.OrderWish, error) {
 	if in.Kind != "" {
-		w.Kind = in.Kind
+		w.AskFor(in.Kind)
 	}
 	w.Quantity, w.Caps, w.Finish, w.Loom, w.WantIn = in.Quantity, in.Caps, strings.TrimSpace(in.Finish), loom, float64(in.Length)
 	if in.Size != "" {
@@ -150,6 +150,7 @@ func (s *Server) orderSheet(ctx context.Context, in orderWish) (report.OrderShee
 		if e.OrderLine, err = trade.FillOrder(wish); err != nil {
 			return sheet, bad(http.StatusUnprocessableEntity, err.Error(), "")
 		}
+		e.Questions, e.Confirm = allOnPage(e.Questions), allOnPage(e.Confirm)
 		sheet.Lines = append(sheet.Lines, e)
 	}
 	return sheet, nil

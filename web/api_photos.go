@@ -205,15 +205,20 @@ func (s *Server) measured(r *http.Request) (*held, error) {
 	if err != nil {
 		return nil, err
 	}
+	return h, h.ready()
+}
+
+// ready is what keeps a photo from being looked at again.
+func (h *held) ready() error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	switch {
 	case h.problem != nil:
-		return nil, h.problem
+		return h.problem
 	case h.result == nil:
-		return nil, bad(http.StatusConflict, "this photo is not measured yet", "ask again in a moment")
+		return bad(http.StatusConflict, "this photo is not measured yet", "ask again in a moment")
 	}
-	return h, nil
+	return nil
 }
 
 func (s *Server) showPhoto(w http.ResponseWriter, r *http.Request) error {

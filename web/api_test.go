@@ -239,6 +239,45 @@ func TestInterface(t *testing.T) {
 	}
 	c.ask(422, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "height-of-the-loom"})
 	c.ask(422, "POST", "/photos/"+p.ID+"/length", map[string]any{"what": "reed-length", "ends": [][2]float64{{-1, 0}, {5, 5}}})
+	// A length over two photos along one tape, its ends found, in either order; and
+	// between ends and by numbers that a person gives.
+	var held [2]photoJSON
+	for i := range held {
+		b, err := os.ReadFile(fmt.Sprintf("../testdata/joined/bars-%d.jpg", i+1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		held[i] = as[photoJSON](t, c.ask(201, "POST", fmt.Sprintf("/photos?name=bars-%d.jpg&wait=60", i+1), b))
+	}
+	type joinedAnswer struct {
+		Result struct {
+			Status string
+			Length struct{ In, U float64 }
+			Joined []struct{ By string }
+			Ends   [][2]float64
+			ByHand bool `json:"ends_by_hand"`
+		}
+		Shots []shotJSON
+		Words wordsJSON
+		Part  string `json:"part_id"`
+	}
+	ids := []string{held[0].ID, held[1].ID}
+	join := map[string]any{"what": "heddle-bar-span", "photos": ids, "marks_above_mm": 0.3}
+	ja := as[joinedAnswer](t, c.ask(200, "POST", "/lengths", join))
+	if ja.Result.Status != "answered" || math.Abs(ja.Result.Length.In-10.5) > 1.0/16 || len(ja.Shots) != 2 || ja.Shots[0].Photo != ids[0] || ja.Shots[0].Ends != [2]bool{true, false} || ja.Shots[1].Ends != [2]bool{false, true} || !strings.Contains(ja.Words.Head, "10 1/2") {
+		t.Errorf("joined: %+v", ja)
+	}
+	marks0, marks1 := ja.Shots[0].Ruler.Marks, ja.Shots[1].Ruler.Marks
+	numbers := []map[string]any{{"photo": 1, "at": marks0[0].At, "number": marks0[0].Value}, {"photo": 1, "at": marks0[3].At, "number": marks0[3].Value}, {"photo": 2, "at": marks1[1].At, "number": marks1[1].Value}}
+	told := as[joinedAnswer](t, c.ask(200, "POST", "/lengths", map[string]any{"what": "heddle-bar-span", "photos": ids, "marks_above_mm": 0.3, "ends": ja.Result.Ends, "numbers": numbers, "keep": true}))
+	if math.Abs(told.Result.Length.In-ja.Result.Length.In) > 0.02 || !told.Result.ByHand || told.Result.Joined[1].By != "numbers" || told.Part == "" {
+		t.Errorf("by hand: %+v", told)
+	}
+	c.ask(422, "POST", "/lengths", map[string]any{"what": "heddle-bar-span", "photos": ids[:1]})
+	c.ask(422, "POST", "/lengths", map[string]any{"what": "heddle-bar-span", "photos": []string{ids[0], ids[0]}})
+	c.ask(422, "POST", "/lengths", map[string]any{"what": "heddle-bar-span", "photos": ids, "numbers": numbers[:2]})
+	c.ask(422, "POST", "/lengths", map[string]any{"what": "girth", "photos": ids})
+	c.ask(404, "POST", "/lengths", map[string]any{"what": "heddle-bar-span", "photos": []string{ids[0], "nobody"}})
 	for _, kind := range []string{"picture", "overlay"} {
 		b := c.ask(200, "GET", "/photos/"+p.ID+"/"+kind, nil)
 		if !bytes.HasPrefix(b, []byte{0xff, 0xd8}) || bytes.Contains(b, []byte("Exif")) {

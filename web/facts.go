@@ -118,7 +118,7 @@ type wordsJSON struct {
 }
 
 // flags are what a sentence says in brackets for the command line.
-var flags = regexp.MustCompile(` \(--[a-z-]+\)`)
+var flags = regexp.MustCompile(` \(--[^)]*\)`)
 
 // onPage is a sentence without what is for the command line.
 func onPage(s string) string { return flags.ReplaceAllString(s, "") }

@@ -140,6 +140,41 @@ func TestUploadToLabel(t *testing.T) {
 	}
 }
 
+// A length over two photos, chosen at once: both are sent, their ends found, the
+// order can be changed, and an end can be moved.
+func TestJoinedOnThePage(t *testing.T) {
+	s := startServer(t, nil)
+	for _, width := range []int64{360, 1280} {
+		b := openTab(t, s.url+"/", width, 800, width > 1000)
+		b.wait(`document.querySelector("#to-measure")`)
+		eval[bool](b, `(e => { e.value = "heddle-bar-span"; e.dispatchEvent(new Event("change")); })(document.querySelector("#to-measure")), true`)
+		b.upload("#pick", photoFile(t, "../joined/bars-1.jpg"), photoFile(t, "../joined/bars-2.jpg"))
+		b.wait(`document.querySelector(".long") && [...document.querySelectorAll(".shots canvas")].filter(c => c.width > 200).length === 2`)
+		if got := b.text(".long"); !strings.HasPrefix(got, "10½") {
+			t.Errorf("the bars are %q apart", got)
+		}
+		if wide := eval[int](b, `document.documentElement.scrollWidth`); int64(wide) > width {
+			t.Errorf("in a window of %d px the page is %d wide", width, wide)
+		}
+		time.Sleep(100 * time.Millisecond)
+		b.shot(fmt.Sprintf("%d-joined", width))
+		b.axe("joined")
+		b.click(".shots li:first-child button[aria-label^=Later]")
+		b.wait(`document.querySelector(".shots li:first-child .soft")?.innerText === "bars-2.jpg" && document.querySelector(".long")`)
+		if got := b.text(".long"); !strings.HasPrefix(got, "10½") {
+			t.Errorf("the other way round the bars are %q apart", got)
+		}
+		b.click("#joined-hand")
+		b.wait(`document.querySelectorAll(".handle").length === 2 && document.querySelector(".chips.hand")`)
+		b.drag(".shots li:first-child .handle", 0, 40)
+		b.wait(`document.querySelector(".long") && !document.querySelector(".long").innerText.startsWith("10½")`)
+		b.click("#joined-numbers")
+		b.wait(`document.querySelectorAll(".shots input[type=number]").length === 3 && document.querySelectorAll(".handle").length === 5`)
+		b.shot(fmt.Sprintf("%d-joined-numbers", width))
+		b.axe("joined numbers")
+	}
+}
+
 // A length between two ends that are set by hand: dragging one changes it, and it
 // is kept with the part.
 func TestLengthByHand(t *testing.T) {

@@ -28,6 +28,7 @@ func (s *Server) routes() []route {
 		{"DELETE /photos/{id}", s.dropPhoto},
 		{"PUT /photos/{id}/facts", s.mend},
 		{"POST /photos/{id}/length", s.length},
+		{"POST /lengths", s.joined},
 		{"GET /photos/{id}/picture", s.picture},
 		{"GET /photos/{id}/overlay", s.overlay},
 

@@ -107,7 +107,6 @@ before shows (--join). Where the figures don't tell, say which number stands whe
 	fl.StringVar(&f.debugDir, "debug-dir", "", "write the times and finds of every stage into `DIR`")
 	cmd.MarkFlagsMutuallyExclusive("json", "explain")
 	cmd.MarkFlagsMutuallyExclusive("ruler-thickness", "marks-above")
-	cmd.MarkFlagsMutuallyExclusive("join", "overlay")
 	cmd.MarkFlagsMutuallyExclusive("join", "debug-dir")
 	return cmd
 }

@@ -12,6 +12,7 @@ import (
 
 	"dentcount/measure"
 	"dentcount/photo"
+	"dentcount/report"
 )
 
 // lengthJoined answers for one length over all photos.
@@ -52,7 +53,20 @@ func (a *app) joinPhotos(ctx context.Context, f lengthFlags, names []string, opt
 		}
 		shots = append(shots, p)
 	}
-	return measure.JoinedLength(ctx, shots, f.at.numbers, opt)
+	if r, err = measure.JoinedLength(ctx, shots, f.at.numbers, opt); err != nil || f.overlayDir == "" {
+		return r, err
+	}
+	overlays := report.NewOverlayWriter(f.overlayDir, names)
+	for i, p := range shots {
+		img, err := report.JoinedOverlay(p, r, i)
+		if err == nil {
+			_, err = overlays.Write(img, names[i], p.SHA256)
+		}
+		if err != nil {
+			a.fault(names[i], err)
+		}
+	}
+	return r, nil
 }
 
 // atFlag is numbers read off the tape, PHOTO:X,Y=NUMBER each.

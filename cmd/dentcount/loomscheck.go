@@ -19,7 +19,8 @@ import (
 type checkFlags struct {
 	length, height, sley lengthFlag
 	above                signedMMFlag
-	binding              string
+	binding, stamp       string
+	size                 sizeFlag
 	json                 bool
 }
 
@@ -64,6 +65,8 @@ Exit status 0: it fits. 3: it does not, must be cut, or must be measured again.`
 	fl.Var(&c.length, "length", "the reed's length, outer face of one end cap to the other, `LENGTH`")
 	fl.Var(&c.height, "height", "its height over both baulks, `LENGTH`")
 	fl.Var(&c.sley, "sley-width", "first wire to last, `LENGTH`")
+	fl.Var(&c.size, "size", "its dent `SIZE`: 10, 12 1/2, 40/10")
+	fl.StringVar(&c.stamp, "stamp", "", "the end whose cap carries the stamp: left or right")
 	fl.StringVar(&c.binding, "binding", "", "how it is bound: resin, pitch, wire or solder")
 	fl.Var(&c.above, "marks-above", "how far the ruler's marks lie above the reed in the photo, in `MM`; negative: below")
 	fl.BoolVar(&c.json, "json", false, "as a JSON object; lengths in inches")
@@ -93,6 +96,16 @@ func (c checkFlags) reed(ctx context.Context, a *app, s *shelf.Shelf, what []str
 			*said.to = trade.Length{In: float64(said.in)}
 		}
 	}
+	if c.size.Label != "" {
+		r.Label, r.PerInch = c.size.Label, c.size.PerInch
+	}
+	switch c.stamp {
+	case "":
+	case "left", "right":
+		r.StampAt = trade.End(c.stamp)
+	default:
+		return r, usagef("--stamp %s: it is left or right, as the reed lies before you with the stamp readable", c.stamp)
+	}
 	if c.binding != "" {
 		r.Binding = trade.Binding(c.binding)
 		if !r.Binding.Known() {
@@ -118,19 +131,24 @@ func shelfReed(ctx context.Context, s *shelf.Shelf, id shelf.ID) (trade.ReedDims
 	}, nil
 }
 
-// photoReed measures the length of the reed in a photo. One that cannot be
-// measured is an error with what to do.
+// photoReed measures the length of the reed in a photo and, where they are seen,
+// its sley width and dents. One that cannot be measured is an error with what to
+// do.
 func (a *app) photoReed(ctx context.Context, name string, above signedMMFlag) (trade.ReedDims, error) {
 	p, err := a.openPhoto(ctx, name, photo.Limits{})
 	if err != nil {
 		return trade.ReedDims{}, err
 	}
 	defer p.Close()
+	kept, err := measure.Keep(p)
+	if err != nil {
+		return trade.ReedDims{}, err
+	}
 	opt := measure.LengthOptions{What: measure.ReedLength}
 	if above.set {
 		opt.MarksAboveMM = &above.value
 	}
-	r, err := measure.Length(ctx, p, opt)
+	r, err := kept.Length(ctx, opt, p.Colour)
 	if err != nil {
 		return trade.ReedDims{}, err
 	}
@@ -146,7 +164,17 @@ func (a *app) photoReed(ctx context.Context, name string, above signedMMFlag) (t
 		// what may be another edge altogether is known no better than a cap's width
 		l.U += 0.3
 	}
-	return trade.ReedDims{Length: l}, nil
+	dims := trade.ReedDims{Length: l}
+	opt.What = measure.SleyWidth
+	sley, err := kept.Length(ctx, opt, p.Colour)
+	if err != nil {
+		return dims, err
+	}
+	if sley.Status == measure.Answered && sley.Wires > 1 {
+		dims.SleyWidth = trade.Length{In: sley.Length.In, U: sley.Length.U}
+		dims.PerInch = float64(sley.Wires-1) / sley.Length.In
+	}
+	return dims, nil
 }
 
 // verdictJSON is the answer of looms check for scripts.

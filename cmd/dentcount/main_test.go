@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 
@@ -95,6 +96,12 @@ func makeInput(kind string) []byte {
 		return hugePNG()
 	case "empty":
 		return []byte{}
+	case "joined-1", "joined-2": // heddle bars in two photos along one tape
+		b, err := os.ReadFile("../../testdata/joined/bars" + strings.TrimPrefix(kind, "joined") + ".jpg")
+		if err != nil {
+			panic(err)
+		}
+		return b
 	}
 	return nil
 }

@@ -237,7 +237,7 @@ func (o *orderer) entry(ctx context.Context, arg string) (report.OrderEntry, err
 func (o *orderer) say(w *trade.OrderWish) error {
 	f := o.f
 	if f.kind != "" {
-		w.Kind = f.kind
+		w.AskFor(f.kind)
 	}
 	w.Quantity, w.Caps, w.Finish, w.Loom = f.quantity, f.caps, strings.TrimSpace(f.finish), o.loom
 	if f.size != "" {

@@ -5,14 +5,15 @@ import { measureView } from "./take.js";
 import { answerView } from "./answer.js";
 import { guideView } from "./guide.js";
 import { boxView } from "./box.js";
+import { joinedView } from "./joined.js";
 import { shelfView } from "./shelf.js";
 import { partView } from "./part.js";
 import { loomsView } from "./looms.js";
 import { ordersView } from "./orders.js";
 import { settingsView } from "./settings.js";
 
-const views = { "": measureView, photo: answerView, guide: guideView, box: boxView, shelf: shelfView, part: partView, looms: loomsView, orders: ordersView, settings: settingsView };
-const section = { "": "", photo: "", guide: "", box: "", shelf: "shelf", part: "shelf", looms: "looms", orders: "orders", settings: "settings" };
+const views = { "": measureView, photo: answerView, guide: guideView, box: boxView, joined: joinedView, shelf: shelfView, part: partView, looms: loomsView, orders: ordersView, settings: settingsView };
+const section = { "": "", photo: "", guide: "", box: "", joined: "", shelf: "shelf", part: "shelf", looms: "looms", orders: "orders", settings: "settings" };
 
 let leave = null; // what the shown view wants done when it goes
 

@@ -71,11 +71,12 @@ function tag(g, text, p, ink) {
   g.fillText(text, p[0], p[1] + 0.5);
 }
 
-// drawLength draws the two ends as bars square to the line between them.
-export function drawLength(g, [a, b]) {
+// drawLength draws a line, and as bars square to it those of its points that are
+// ends.
+export function drawLength(g, [a, b], barred = [true, true]) {
   const d = unit(sub(b, a)), n = [-d[1], d[0]];
   stroke(g, "#fff", 1.6, [a, b]);
-  for (const p of [a, b]) stroke(g, "#ffd98a", 2.4, [at(p, n, -22), at(p, n, 22)]);
+  for (const p of [a, b].filter((_, i) => barred[i])) stroke(g, "#ffd98a", 2.4, [at(p, n, -22), at(p, n, 22)]);
 }
 
 // drawEvidence draws all that was read; to carries photo pixels to the screen.

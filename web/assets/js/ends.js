@@ -3,17 +3,36 @@ import { t } from "./strings.js";
 import { h, problem, sentence, capital, say } from "./dom.js";
 import { post } from "./api.js";
 import { length, odds } from "./units.js";
+import { startJoined } from "./joined.js";
 
 export const whats = ["reed-length", "sley-width", "reed-height", "heddle-width", "heddle-bar-span", "string-heddle", "wire-heddle"];
+
+// lengthParts are the answer about a length; keep keeps it with the part.
+export function lengthParts(answer, keep) {
+  const r = answer.result, w = answer.words;
+  return [
+    h("p", { class: "size" }, r.length ? h("b", { class: "long" }, length(r.length.in)) : h("span", {}, capital(w.head))),
+    r.length ? h("p", {}, capital(w.head), r.nominal ? ` (${odds(r.nominal.confidence)})` : "") : "",
+    r.length ? h("p", { class: "soft" }, `${t("answer.measured")}: ${length(r.length.in, r.length.u)}` + (r.eye ? `; ${t("ends.eye")}: ${length(r.eye.in, r.eye.u)}` : "")) : "",
+    r.ends_by_hand ? h("ul", { class: "chips hand" }, h("li", {}, t("ends.byhand"))) : "",
+    w.why ? h("p", {}, sentence(w.why)) : "", w.do ? h("div", { class: "todo" }, h("p", {}, w.do)) : "",
+    r.warnings.length ? h("p", { class: "small" }, r.warnings.map(sentence).join(" ")) : "",
+    r.length && !answer.part_id ? h("div", { class: "row" }, h("button", { type: "button", id: "keep-length", onclick: keep }, t("ends.keep"))) : "",
+    answer.part_id ? h("p", {}, t("answer.kept", { id: answer.part_id }), " ", h("a", { href: "#/part/" + answer.part_id }, t("answer.open"))) : "",
+  ].filter(Boolean);
+}
 
 // endsPanel gives the panel's root, handle and shown for the viewer.
 export function endsPanel(photo, viewer, first) {
   let what = whats.includes(first) ? first : whats[0], byHand = null, open = true, timer, last = null, mine, asked = 0;
   const out = h("div", { class: "stack", role: "status" }), trouble = h("div");
   const select = h("select", { id: "what", onchange: () => { what = select.value; byHand = null; measure(); } }, whats.map((w) => h("option", { value: w, selected: w === what }, t("what." + w))));
+  const next = h("input", { type: "file", accept: "image/*,.heic,.heif,.tif,.tiff", multiple: true, id: "join-next", "aria-label": t("joined.next"),
+    onchange: () => startJoined(next.files, { ...photo().facts }, what, photo()) });
   const root = h("div", { class: "stack" }, h("p", { class: "hint" }, t("ends.lead")), h("label", {}, t("ends.what"), select),
     h("div", { class: "row" }, h("button", { type: "button", class: "first", id: "measure-length", onclick: () => { byHand = null; measure(); } }, t("ends.find")),
-      h("button", { type: "button", id: "ends-by-hand", onclick: () => { byHand = ends(); viewer.fit(); place(); measure(); } }, t("ends.hand"))), trouble, out);
+      h("button", { type: "button", id: "ends-by-hand", onclick: () => { byHand = ends(); viewer.fit(); place(); measure(); } }, t("ends.hand"))), trouble, out,
+    h("p", { class: "hint" }, t("joined.too-long")), h("div", { class: "row" }, h("div", { class: "button pick" }, h("span", { "aria-hidden": "true" }, t("joined.next")), next)));
 
   // ends are where the two ends are now, or two places to begin with.
   function ends() {
@@ -50,16 +69,8 @@ export function endsPanel(photo, viewer, first) {
     }
     if (turn !== asked) return;
     last = now;
-    const r = last.result, w = last.words;
-    out.replaceChildren(
-      h("p", { class: "size" }, r.length ? h("b", { class: "long" }, length(r.length.in)) : h("span", {}, capital(w.head))),
-      r.length ? h("p", {}, capital(w.head), r.nominal ? ` (${odds(r.nominal.confidence)})` : "") : "",
-      r.length ? h("p", { class: "soft" }, `${t("answer.measured")}: ${length(r.length.in, r.length.u)}` + (r.eye ? `; ${t("ends.eye")}: ${length(r.eye.in, r.eye.u)}` : "")) : "",
-      r.ends_by_hand ? h("ul", { class: "chips hand" }, h("li", {}, t("ends.byhand"))) : "",
-      w.why ? h("p", {}, sentence(w.why)) : "", w.do ? h("div", { class: "todo" }, h("p", {}, w.do)) : "",
-      r.warnings.length ? h("p", { class: "small" }, r.warnings.map(sentence).join(" ")) : "",
-      r.length && !last.part_id ? h("div", { class: "row" }, h("button", { type: "button", id: "keep-length", onclick: () => measure(true) }, t("ends.keep"))) : "",
-      last.part_id ? h("p", {}, t("answer.kept", { id: last.part_id }), " ", h("a", { href: "#/part/" + last.part_id }, t("answer.open"))) : "");
+    const w = last.words;
+    out.replaceChildren(...lengthParts(last, () => measure(true)));
     if (open) viewer.show(last.evidence ?? {}, last.result);
     if (last.part_id) photo().part_id = last.part_id;
     say([w.head, w.why].filter(Boolean).map(sentence).join(" "));

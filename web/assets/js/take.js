@@ -11,7 +11,8 @@ export function begin(photos, facts) {
   if (photos.length === 0) return;
   toMeasure.photos = [...photos];
   toMeasure.facts = facts;
-  location.hash = photos.length === 1 ? "#/photo/new" : "#/box/new";
+  // photos of one length belong together, of dent sizes each is its own
+  location.hash = photos.length === 1 ? "#/photo/new" : toMeasure.what ? "#/joined/new" : "#/box/new";
 }
 
 // picker is a button that opens the camera or the files.

@@ -129,7 +129,7 @@ export class Viewer {
       g.imageSmoothingQuality = "high";
       g.drawImage(this.img, this.x, this.y, this.img.width * this.scale, this.img.height * this.scale);
       if (this.evidence) drawEvidence(g, (p) => this.toScreen(p), this.evidence, this.result, { w: this.w, h: this.h, current: this.current });
-      if (this.ends) drawLength(g, this.ends.map((p) => this.toScreen(p)));
+      if (this.ends) drawLength(g, this.ends.map((p) => this.toScreen(p)), this.barred);
       if (this.dragged !== undefined) this.loupe(g);
       this.handles.forEach((e) => {
         const [x, y] = this.toScreen(e.point);
@@ -209,15 +209,18 @@ export class Viewer {
     });
   }
 
-  // setHandles shows points that can be moved, called by words with {n} in them;
-  // an empty list takes them away.
+  // setHandles shows points that can be moved, called by words with {n} in them or
+  // by a function of their number, which gives the full name and, as a part of it,
+  // what is shown; an empty list takes them away.
   setHandles(points, words = t("mend.point")) {
-    const called = (i) => words.replace("{n}", i + 1);
+    const named = (i) => (typeof words === "function" ? words(i) : [words.replace("{n}", i + 1), String(i + 1)]);
+    if (this.dragged !== undefined && points.length === this.handles.length) return; // not out of a hand
+    const focused = this.handles.indexOf(document.activeElement);
     this.handles.forEach((e) => e.remove());
     this.handles = points.map((point, i) => {
-      const e = h("button", { type: "button", class: "handle" }, h("span", { "aria-hidden": "true" }, String(i + 1)));
+      const e = h("button", { type: "button", class: "handle" }, h("span", { "aria-hidden": "true" }, named(i)[1]));
       e.point = [...point];
-      const rename = () => e.setAttribute("aria-label", `${called(i)}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
+      const rename = () => e.setAttribute("aria-label", `${named(i)[0]}: ${t("mend.point.at", { x: Math.round(e.point[0]), y: Math.round(e.point[1]) })}`);
       rename();
       e.addEventListener("pointerdown", (ev) => { e.setPointerCapture(ev.pointerId); e.grip = [ev.clientX, ev.clientY, ...e.point]; });
       e.addEventListener("pointermove", (ev) => {
@@ -245,6 +248,7 @@ export class Viewer {
       this.box.append(e);
       return e;
     });
+    this.handles[focused]?.focus({ preventScroll: true });
     this.draw();
   }
 
