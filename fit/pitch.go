@@ -19,6 +19,7 @@ const (
 	RulerAbove  Source = "ruler above the wires"
 	RulerItself Source = "ruler's own tolerance"
 	RulerAngle  Source = "angle between ruler and wires"
+	TapeBend    Source = "bend of the tape"
 	WireDepth   Source = "depth of the wires"
 	PhotosApart Source = "photos that stand apart"
 )
@@ -36,7 +37,9 @@ type View struct {
 	Focal35           float64 // mm, 35 mm equivalent; 0 unknown
 	WidthPx, HeightPx int
 	ThicknessMM       float64 // ruler's marked face above the wires; 0 unknown
-	DistanceMM        float64 // camera above the wires; 0 unknown
+	DistanceMM        float64 // camera above the ruler's marked face; 0 unknown
+	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
+	FaceWidthIn float64
 }
 
 // Pitch is dents per inch at the plane of the wires.
@@ -52,11 +55,15 @@ type Pitch struct {
 	// Read is the count per inch on the ruler's scale, angle corrected, before
 	// parallax; ReadRelU its relative uncertainty, everything but parallax.
 	Read, ReadRelU float64
-	// Lift is the distribution of ln((D-t)/D), the correction for parallax:
+	// Lift is the distribution of ln(h/(h+t)), the correction for parallax:
 	// equally likely values.
 	Lift []float64
-	// DistanceMM is the camera's height used, and DistanceRelU how well it is known.
+	// DistanceMM is the camera's height above the ruler's face, and DistanceRelU
+	// how well it is known.
 	DistanceMM, DistanceRelU float64
+	// AttitudeRelU is the part of DistanceRelU that another photo through the same
+	// lens does not share.
+	AttitudeRelU float64
 	// Agree is how far the regression and the spectral estimate lie apart, in
 	// their joint standard uncertainties.
 	Agree float64
@@ -68,11 +75,23 @@ type Pitch struct {
 const (
 	thicknessMedianMM, thicknessSpread = 0.7, 0.85
 	focalMedian, focalSpread           = 28.5, 0.22
+	// Where EXIF does not tell: a phone's main lens is 24 to 28 mm, and one photo
+	// in three is zoomed (common practice, no source).
+	mainLens, mainLensSpread    = 26.0, 0.06
+	zoomShare, zoomFrom, zoomTo = 0.33, 24.0, 56.0
+	// Two of three photos are taken from 19 to 64 cm (common practice, no source).
+	usualDistanceMM, usualDistanceSpread = 350.0, 0.6
 	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers
 	// and by its width by others, which differ by 4 %.
 	focalKnownSpread = 0.02
-	// Tilts to some 14° change the height against the distance by 2 %.
-	tiltSpread = 0.02
+	// Tilts to some 14° change the height against the distance by 2 %; where the
+	// way the plane lies was seen, next to nothing of that is left.
+	tiltSpread, attitudeSpread = 0.02, 0.005
+	// How well the angle between ruler and wires is told, radians.
+	angleU = 0.003
+	// Half the width of a soft tape, and its standard uncertainty, in inches:
+	// they are 12 to 25 mm wide (common practice, no source).
+	tapeHalfIn, tapeHalfUIn = 0.36, 0.08
 	// The front of a reed wire is round: what is seen of it as its edge lies
 	// between its crest and half its width below. A wire is a third of the spacing
 	// wide; evenly anywhere in between is a mean and a standard deviation of these
@@ -107,7 +126,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 		return p, ErrPitch
 	}
 	dents := float64(b.DentsPerBand)
-	p.Read = b.PerInch * dents / math.Cos(b.Skew)
+	p.Read = b.PerInch * dents * slant(b)
 	dof := freedom(len(s.Marks), good)
 	add := func(src Source, u float64, note string) {
 		p.Budget = append(p.Budget, Line{src, u, dof(src), note})
@@ -118,18 +137,25 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(BandPlaces, b.U/b.PerInch, "")
 	own := trade.RulerUMM(spanIn*trade.MMPerInch) / (spanIn * trade.MMPerInch) / 3
 	add(RulerItself, own, "a third of the class II tolerance, which is for the whole length of a rule")
-	const angleU = 0.006 // radians, how well the lean of marks and bands is told
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
+	if b.BendPerIn != 0 {
+		half, u := tapeHalfIn, tapeHalfUIn
+		if v.FaceWidthIn > 0 {
+			half, u = v.FaceWidthIn/2, 0.1*v.FaceWidthIn/2
+		}
+		p.Read /= 1 + b.BendPerIn*half
+		add(TapeBend, math.Abs(b.BendPerIn)*u, "a tape that bends keeps the length of its middle: its marked edge is stretched or shortened")
+	}
 
-	ppi := s.PxPerIn()
-	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
+	heights := cameraHeights(s, b, v)
+	p.DistanceMM, p.DistanceRelU, p.AttitudeRelU = heights.mm, heights.relU, heights.own
 	z, u, note := wireDepth(b)
 	p.Read *= 1 - z/p.DistanceMM
 	add(WireDepth, u/p.DistanceMM, note)
 	read := p.combined()
 	p.ReadRelU = read.U
 
-	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
+	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"
 	if v.ThicknessMM > 0 {
@@ -161,8 +187,92 @@ func wireDepth(b vision.Bands) (mm, u float64, note string) {
 	return reedDepthMM, reedDepthUMM, "the wires' front edges could not be told from the back ones"
 }
 
-// distance is the camera's height above the wires in mm and its relative
-// standard uncertainty.
+// slant is the spacing along the ruler's edge over that square to the wires.
+func slant(b vision.Bands) float64 {
+	if b.Slant > 0 {
+		return b.Slant
+	}
+	return 1 / math.Cos(b.Skew)
+}
+
+// heights is what is known of the camera's height above the ruler's face.
+type heights struct {
+	mm, relU float64
+	own      float64 // the part of relU that is the photo's own and not the lens's
+	// ln are equally likely values of the logarithm of the true height over mm.
+	ln []float64
+}
+
+// cameraHeights reckons the camera's height from what a person told, else from
+// how the plane lies before a lens of known or usual focal length.
+func cameraHeights(s calib.Scale, b vision.Bands, v View) heights {
+	const n = 9
+	if v.DistanceMM > 0 {
+		return heightsOf(v.DistanceMM, tiltSpread, n)
+	}
+	mm, _ := distance(v, s.PxPerIn())
+	own := tiltSpread
+	if b.HeightIn > 0 && b.FocalPx > 0 {
+		f := v.Focal35
+		if f <= 0 {
+			f = focalMedian
+		}
+		mm = b.HeightIn * trade.MMPerInch * FocalPx(f, v.WidthPx, v.HeightPx) / b.FocalPx
+		own = attitudeSpread
+	}
+	if v.Focal35 > 0 {
+		h := heightsOf(mm, math.Hypot(focalKnownSpread, own), n)
+		h.own = own
+		return h
+	}
+	h := heights{mm: mm, own: own, ln: usualFocals(3*n, mm)}
+	_, sd := meanSD(h.ln)
+	h.relU = math.Hypot(sd, own)
+	return h
+}
+
+func heightsOf(mm, relU float64, n int) heights {
+	h := heights{mm: mm, relU: relU, own: relU}
+	for _, z := range normalQuantiles(n) {
+		h.ln = append(h.ln, relU*z)
+	}
+	return h
+}
+
+// usualFocals are n equally likely values of the logarithm of a lens's focal
+// length over focalMedian, where EXIF does not tell: most photos are taken with
+// a phone's main lens, the others with some zoom, and hardly any from very near
+// or far. mm is the camera's height for focalMedian, which goes with the focal
+// length.
+func usualFocals(n int, mm float64) []float64 {
+	const fine = 400
+	lo, hi := math.Log(zoomFrom/focalMedian)-0.2, math.Log(zoomTo/focalMedian)
+	var cum [fine + 1]float64
+	at := func(i int) float64 { return lo + (hi-lo)*float64(i)/fine }
+	for i := range fine {
+		ln := (at(i) + at(i+1)) / 2
+		z := (ln - math.Log(mainLens/focalMedian)) / mainLensSpread
+		w := (1 - zoomShare) * math.Exp(-z*z/2) / (mainLensSpread * math.Sqrt(2*math.Pi))
+		if from := math.Log(zoomFrom / focalMedian); ln > from {
+			w += zoomShare / (hi - from)
+		}
+		z = (ln + math.Log(mm/usualDistanceMM)) / usualDistanceSpread
+		cum[i+1] = cum[i] + w*math.Exp(-z*z/2)
+	}
+	out := make([]float64, n)
+	i := 0
+	for k := range out {
+		want := (float64(k) + 0.5) / float64(n) * cum[fine]
+		for cum[i+1] < want {
+			i++
+		}
+		out[k] = at(i) + (at(i+1)-at(i))*(want-cum[i])/(cum[i+1]-cum[i])
+	}
+	return out
+}
+
+// distance is the camera's distance from the ruler's face in mm and its relative
+// standard uncertainty, from the px per inch there alone.
 func distance(v View, pxPerInch float64) (mm, relU float64) {
 	if v.DistanceMM > 0 {
 		return v.DistanceMM, tiltSpread
@@ -171,7 +281,7 @@ func distance(v View, pxPerInch float64) (mm, relU float64) {
 	if f <= 0 {
 		f, spread = focalMedian, focalSpread
 	}
-	return FocalPx(f, v.WidthPx, v.HeightPx) / pxPerInch * 25.4, math.Hypot(spread, tiltSpread)
+	return FocalPx(f, v.WidthPx, v.HeightPx) / math.Abs(pxPerInch) * 25.4, math.Hypot(spread, tiltSpread)
 }
 
 // FocalPx is the focal length in pixels of a photo with this 35 mm equivalent:
@@ -183,23 +293,23 @@ func FocalPx(focal35 float64, widthPx, heightPx int) float64 {
 	return math.Sqrt(byWidth * byDiagonal)
 }
 
-// lifts are equally likely values of ln((D-t)/D): the quantiles of thickness
-// crossed with those of distance.
-func lifts(v View, dMM, dRelU float64) []float64 {
+// lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
+// crossed with those of height.
+func lifts(v View, h heights) []float64 {
 	var out []float64
 	for _, t := range thicknesses(v, 25) {
-		for _, z := range normalQuantiles(9) {
-			d := dMM * math.Exp(dRelU*z)
-			out = append(out, math.Log(Undo(t, d)))
+		for _, ln := range h.ln {
+			out = append(out, math.Log(Undo(t, h.mm*math.Exp(ln))))
 		}
 	}
 	return out
 }
 
-// Undo is the factor (D-t)/D that takes a count on a ruler t mm above the wires
-// to the count at the wires, seen from D mm above them; at least a half.
+// Undo is the factor h/(h+t) that takes a count on a ruler t mm above the wires
+// to the count at the wires, seen from h mm above the ruler's face: with D = h+t
+// the camera's height above the wires it is (D-t)/D.
 func Undo(thicknessMM, heightMM float64) float64 {
-	return math.Max(heightMM-thicknessMM, 0.5*heightMM) / heightMM
+	return heightMM / (heightMM + thicknessMM)
 }
 
 // thicknesses are n equally likely heights of the marked face above the wires,

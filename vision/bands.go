@@ -63,8 +63,19 @@ type Bands struct {
 	// SpectralPerInch is the independent second opinion, SpectralU its
 	// standard uncertainty.
 	SpectralPerInch, SpectralU float64
-	// Skew is the angle between the bands and the ruler's perpendicular, radians.
+	// Skew is the angle between the bands and the ruler's perpendicular in their
+	// own plane, at the middle of the scale, radians.
 	Skew float64
+	// Slant is the spacing along the edge over that square to the bands: one over
+	// the cosine of Skew, but for a tape that bends.
+	Slant float64
+	// BendPerIn is the curvature of the marked edge in its plane, one over its
+	// radius in inches: positive where it is the outer edge of a tape that bends,
+	// 0 for a straight one.
+	BendPerIn float64
+	// HeightIn is the camera's height above the ruler's face, square to it, as
+	// seen through a lens of focal length FocalPx; it goes with that.
+	HeightIn, FocalPx float64
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
@@ -145,8 +156,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		shape, t.PerInch = u, refine(u, t.PerInch)
 	}
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
-	mid := (s.Lo + s.Hi) / 2
-	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
 	b.locate(shape, s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
@@ -156,6 +165,10 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if focalPx <= 0 {
 		focalPx = 0.8 * float64(max(p.W, p.H))
 	}
+	att := attitudeOf(p, s, ln, focalPx)
+	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
+	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
+	b.HeightIn, b.FocalPx = att.heightIn, focalPx
 	b.frontOf(st, ln, sig, s, focalPx)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	slots := 0.0
