@@ -93,14 +93,21 @@ const (
 	// they are 12 to 25 mm wide (common practice, no source).
 	tapeHalfIn, tapeHalfUIn = 0.36, 0.08
 	// The front of a reed wire is round: what is seen of it as its edge lies
-	// between its crest and half its width below. A wire is a third of the spacing
-	// wide; evenly anywhere in between is a mean and a standard deviation of these
-	// shares of the spacing. A heddle's corners are a little rounded.
-	roundDepthRel, roundDepthURel = 0.083, 0.05
-	cornerDepthMM, cornerDepthUMM = 0.1, 0.15
-	// A mark's place keeps half a pixel that no averaging takes away: blur,
+	// between its crest and, where it hides the rest, half its width below. A wire
+	// is a third of the spacing wide. A heddle's corners are a little rounded.
+	// Shares of the spacing and mm, of 330 drawn photos: where both kinds of edges
+	// told the same, and where only those of the faces that look away from the
+	// camera were heeded.
+	roundDepthRel, roundDepthURel   = 0.065, 0.035
+	hiddenDepthRel, hiddenDepthURel = 0.1, 0.09
+	cornerDepthMM, cornerDepthUMM   = 0.08, 0.12
+	beyondDepthMM, beyondDepthUMM   = 0.25, 0.35
+	// A mark's place keeps a quarter of a pixel that no averaging takes away: blur,
 	// sharpening, and the ink's own edges.
-	markPx = 0.5
+	markPx = 0.25
+	// A rule is out of true evenly all along, as far as its tolerance over a whole
+	// metre allows.
+	ruleMM = 1000.0
 	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
 	// may show its far edges only (up to 5 mm).
 	reedDepthMM, reedDepthUMM     = 0.5, 0.6
@@ -135,8 +142,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	marks := math.Hypot(s.ResidualIn*math.Sqrt(12/math.Max(float64(len(s.Marks)), 6))/spanIn, markPx/(s.Hi-s.Lo))
 	add(RulerMarks, marks, "")
 	add(BandPlaces, b.U/b.PerInch, "")
-	own := trade.RulerUMM(spanIn*trade.MMPerInch) / (spanIn * trade.MMPerInch) / 3
-	add(RulerItself, own, "a third of the class II tolerance, which is for the whole length of a rule")
+	add(RulerItself, trade.RulerUMM(ruleMM)/ruleMM, "the class II tolerance over a metre; marks that are out of place by themselves are in the line of the marks")
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
 	if b.BendPerIn != 0 {
 		half, u := tapeHalfIn, tapeHalfUIn
@@ -177,6 +183,10 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 func wireDepth(b vision.Bands) (mm, u float64, note string) {
 	spacingMM := trade.MMPerInch / b.PerInch
 	switch heddle := b.Kind == vision.RigidHeddle; {
+	case b.DepthBySides && heddle:
+		return beyondDepthMM, beyondDepthUMM, "the slots' edges that look away from the camera were followed"
+	case b.DepthBySides:
+		return hiddenDepthRel * spacingMM, hiddenDepthURel * spacingMM, "the wires' edges that look away from the camera were followed"
 	case b.DepthTold && heddle:
 		return cornerDepthMM, cornerDepthUMM, "the front edges of the slots were followed"
 	case b.DepthTold:

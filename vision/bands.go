@@ -85,6 +85,9 @@ type Bands struct {
 	// DepthTold says whether the edges told the wires' front from their back; then
 	// PerInch is that of the front.
 	DepthTold bool
+	// DepthBySides: only the edges that look away from the camera's foot were
+	// heeded, since the others lie deeper.
+	DepthBySides bool
 	// Coherence is the share of the contrast beside the ruler that runs along the
 	// bands, 0…1: near 1 for wires, small for a table's texture.
 	Coherence float64
@@ -169,7 +172,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
 	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
 	b.HeightIn, b.FocalPx = att.heightIn, focalPx
-	b.frontOf(st, ln, sig, s, focalPx)
+	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	slots := 0.0
 	if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
@@ -182,13 +185,21 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 }
 
 // frontOf brings the pitch to the front of the wires, where their edges tell it.
-func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx float64) {
+func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, footIn float64) {
 	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
 	all := edgesOf(sig, l.T, 0)
 	ppi := s.PxPerIn()
-	p, _, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
+	perMM := ppi / 25.4 / focalPx
+	planes := planesOf(all, l)
+	p, _, _, ok := frontPlane(planes, perMM)
 	if !ok {
 		return
+	}
+	fams, apart := anyEdge, 0.0
+	if q, of, gap := frontBySides(all, l, footIn, perMM, planes[0].support); of != nil {
+		p, fams = q, of
+	} else {
+		apart = gap
 	}
 	// The same edges at several depths say how the bands run, to the last bit.
 	const parts, fewestRows = 4, 5
@@ -199,13 +210,13 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx fl
 		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
 		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
 	}
-	f, ok := fitFront(all, strips, l, p)
+	f, ok := fitFront(all, strips, l, p, fams)
 	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
 		return
 	}
-	b.DepthTold = true
+	b.DepthTold, b.DepthBySides = true, fams[0].side != 0
 	b.PerInch = 1 / f.spacingIn
-	b.U = math.Hypot(f.uRel, otherRel) * b.PerInch
+	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, apart, perMM)) * b.PerInch
 }
 
 // TooFine says that the bands are too close together in the photo to be told
