@@ -30,6 +30,7 @@ type ladder struct {
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
+	between  float64 // contrast of what stands halfway between the marks, likewise
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -111,7 +112,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
 	score = l.chooseLengths(l.measureLengths(s))
-	l.outside = l.seenOutside(s)
+	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
 }
 

@@ -15,6 +15,13 @@ type segment struct {
 	support      float64 // edge pixels that lie on it, in pixels of the search image
 }
 
+// scaled is the segment in a picture k times as large.
+func (g segment) scaled(k float64) segment {
+	g.X, g.Y = (g.X+0.5)*k-0.5, (g.Y+0.5)*k-0.5
+	g.Lo, g.Hi = g.Lo*k, g.Hi*k
+	return g
+}
+
 // lineSearch are the settings of findLines.
 type lineSearch struct {
 	SidePx    int     // long side of the search image
@@ -130,11 +137,7 @@ func findLines(small photo.Plane, k float64, s lineSearch) []segment {
 			continue
 		}
 		perSector[sectorOf(bt, s.ThetaBins)]++
-		seg.X = (seg.X+0.5)/k - 0.5
-		seg.Y = (seg.Y+0.5)/k - 0.5
-		seg.Lo /= k
-		seg.Hi /= k
-		out = append(out, seg)
+		out = append(out, seg.scaled(1/k))
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].support > out[j].support })
 	return out

@@ -7,9 +7,11 @@ import (
 
 // sides are the half width of a mark and the distance from its middle to where
 // blank ruler is looked for, px.
-func (l *ladder) sides() (w, gap float64) {
-	w = math.Max(0.5, 0.06*l.periodPx)
-	return w, math.Min(0.5*l.periodPx, math.Max(0.33*l.periodPx, 1.8+w))
+func (l *ladder) sides() (w, gap float64) { return sidesOf(l.periodPx) }
+
+func sidesOf(periodPx float64) (w, gap float64) {
+	w = math.Max(0.5, 0.06*periodPx)
+	return w, math.Min(0.5*periodPx, math.Max(0.33*periodPx, 1.8+w))
 }
 
 // sideContrasts are how much a place differs from the blank ruler beside it,
@@ -73,10 +75,11 @@ func between(v []float32, x float64) float64 {
 }
 
 // findShear measures the lean of the marks: the lean at which they stay
-// darkest (or lightest) below the base zone.
+// darkest (or lightest) in the base zone, where all of them are; below it there
+// are digits, which lie as well along other leans.
 func (l *ladder) findShear(s strip) {
-	d0, d1 := l.base[0], math.Min(l.maxDepth, l.base[1]*2.2+4)
-	step := math.Max(1, (d1-d0)/16)
+	d0, d1 := l.base[0], math.Min(l.maxDepth, math.Max(l.base[1], l.base[0]+leastLever))
+	step := math.Max(0.5, (d1-d0)/16)
 	var depths []float64
 	var rows [][]float32
 	for d := d0; d <= d1; d += step {
@@ -84,6 +87,8 @@ func (l *ladder) findShear(s strip) {
 			depths, rows = append(depths, d), append(rows, l.lesserContrasts(s, r))
 		}
 	}
+	mid := (l.base[0] + l.base[1]) / 2 // where the marks were read
+	most := 1.2 * l.contrast
 	score := func(s0, s1 float64) float64 {
 		var sum float64
 		for _, g := range l.rungs {
@@ -94,14 +99,14 @@ func (l *ladder) findShear(s strip) {
 			var acc float64
 			n := 0
 			for i, d := range depths {
-				v := between(rows[i], g.along-s.lo+sh*d)
+				v := between(rows[i], g.along-s.lo+sh*(d-mid))
 				if v == v {
-					acc += v
+					acc += math.Min(v, most) // a digit is often the darker
 					n++
 				}
 			}
 			if n > 0 && acc > 0 {
-				sum += math.Min(acc/float64(n), 2*l.contrast)
+				sum += acc / float64(n)
 			}
 		}
 		return sum
@@ -114,28 +119,95 @@ func (l *ladder) findShear(s strip) {
 			l.shear = [2]float64{s0, 0}
 		}
 	}
-	step0, step1 := lim/24, 0.03
-	for it := 0; it < 5; it++ {
-		improved := false
-		for _, t := range [][2]float64{{step0, 0}, {-step0, 0}, {0, step1}, {0, -step1}} {
-			c := [2]float64{l.shear[0] + t[0], l.shear[1] + t[1]}
-			if math.Abs(c[1]) > 0.12 {
-				continue
-			}
-			if v := score(c[0], c[1]); v > best {
-				best, l.shear, improved = v, c, true
-			}
-		}
-		if !improved {
-			step0 /= 2
-			step1 /= 2
-		}
+	for range 3 {
+		l.refineShear(s, d0, d1, mid)
 	}
-	// Marks were read in the middle of the base zone: bring them to the edge.
-	mid := (l.base[0] + l.base[1]) / 2
+	// Bring the marks to the edge.
 	for i := range l.rungs {
 		l.rungs[i].along -= l.shearAt(l.rungs[i].along) * mid
 	}
+}
+
+// refineShear fits the lean to where the middle of each mark lies in the rows
+// between d0 and d1: wide marks are as dark a little beside their middle, so that
+// their tone alone does not tell it. Marks were read at the depth mid.
+func (l *ladder) refineShear(s strip, d0, d1, mid float64) {
+	_, gap := l.sides()
+	var at, lean, weight []float64
+	for _, g := range l.rungs {
+		if !g.found {
+			continue
+		}
+		sh := l.shearAt(g.along)
+		var n, sd, sx, sdd, sdx float64
+		for r := 0; r < s.rows; r++ {
+			d := s.d0 + float64(r)*s.step
+			if d < d0 || d > d1 {
+				continue
+			}
+			if x, w := l.middleOf(s, r, g.along-s.lo+sh*(d-mid), gap); w > 0 {
+				n, sd, sx, sdd, sdx = n+1, sd+d, sx+x, sdd+d*d, sdx+d*x
+			}
+		}
+		if v := n*sdd - sd*sd; n >= 3 && v > 0 {
+			at, lean, weight = append(at, g.along/1000), append(lean, (n*sdx-sd*sx)/v), append(weight, v)
+		}
+	}
+	if len(at) < 8 {
+		return
+	}
+	// least squares in which marks that stand out count little (Cauchy weights)
+	var c [2]float64
+	spread := math.Inf(1)
+	for range 6 {
+		var w, wa, wl, waa, wal float64
+		for i := range at {
+			q := weight[i]
+			if z := (lean[i] - c[0] - c[1]*at[i]) / spread; !math.IsInf(spread, 1) {
+				q /= 1 + z*z
+			}
+			w, wa, wl, waa, wal = w+q, wa+q*at[i], wl+q*lean[i], waa+q*at[i]*at[i], wal+q*at[i]*lean[i]
+		}
+		const steady = 0.02 // thousands of px: keeps the slope of a short row at nothing
+		va := waa - wa*wa/w
+		c[1] = (wal - wa*wl/w) / (va + steady*steady*w)
+		c[0] = (wl - c[1]*wa) / w
+		off := make([]float64, len(at))
+		for i := range at {
+			off[i] = math.Abs(lean[i] - c[0] - c[1]*at[i])
+		}
+		spread = math.Max(1.5*median(off), 1e-4)
+	}
+	l.shear[0] += c[0]
+	l.shear[1] = min(max(l.shear[1]+c[1], -mostTurn), mostTurn)
+}
+
+const (
+	leastLever = 5    // px of depth that tell a lean at least
+	mostTurn   = 0.25 // lean by a thousand px along the edge
+)
+
+// middleOf is how far the middle of a mark lies from column c of row r, and how
+// dark (or light) it is in all; 0, 0 where there is none.
+func (l *ladder) middleOf(s strip, r int, c, gap float64) (off, weight float64) {
+	row := s.v[r*s.cols : (r+1)*s.cols]
+	blank := (between(row, c-gap) + between(row, c+gap)) / 2
+	var sum float64
+	n := int(2*gap) + 1
+	for i := range n {
+		x := -gap + 2*gap*(float64(i)+0.5)/float64(n)
+		v := between(row, c+x) - blank
+		if l.dark {
+			v = -v
+		}
+		if v > 0 { // false for NaN
+			sum, weight = sum+v*x, weight+v
+		}
+	}
+	if weight < 0.3*l.contrast {
+		return 0, 0
+	}
+	return sum / weight, weight
 }
 
 // measureLengths measures how deep each mark runs: the depth at which its
@@ -243,15 +315,16 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 		return 0
 	}
 	ref /= float64(n)
-	// running mean over a few rows, so that grain does not end a mark
+	// running mean over a few rows, so that grain does not end a mark; from within
+	// the base zone on, for what lies beside the ruler blurs over its edge
 	k := min(max(1, int(0.12*l.periodPx/s.step)), 3)
 	const blank = 0.15 // what is left of a mark's contrast where there is none
-	low, last := 0, 0.0
-	end := l.base[1]
-	for r := max(0, int((l.base[0]-s.d0)/s.step)); r < s.rows; r++ {
+	low, last, end := 0, 0.0, 0.0
+	first := max(0, int((l.base[0]+0.25*(l.base[1]-l.base[0])-s.d0)/s.step))
+	for r := first; r < s.rows; r++ {
 		var m float64
 		nn := 0
-		for j := max(0, r-k); j <= min(s.rows-1, r+k); j++ {
+		for j := max(first, r-k); j <= min(s.rows-1, r+k); j++ {
 			if !math.IsNaN(c[j]) {
 				m += c[j]
 				nn++
@@ -276,4 +349,49 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 		last = m
 	}
 	return end
+}
+
+// seenBetween is how much of marks is seen halfway between those of the ladder,
+// in parts of their own contrast: near 1 where only every second mark of a finer
+// row was read. It is looked for row by row, since the finest marks are the shortest.
+func (l *ladder) seenBetween(s strip) float64 {
+	w, gap := sidesOf(l.periodPx / 2)
+	var on, mid []float64
+	for r := 0; r < s.rows; r++ {
+		d := s.d0 + float64(r)*s.step
+		if d < l.base[0] || d > l.base[1] {
+			continue
+		}
+		var sums [2]float64
+		var n [2]float64
+		add := func(i int, along float64) {
+			if v, _ := l.sideContrasts(s, r, along-s.lo+l.shearAt(along)*d, w, gap); v == v {
+				sums[i] += v
+				n[i]++
+			}
+		}
+		for i := 1; i < len(l.rungs); i++ {
+			a, b := l.rungs[i-1], l.rungs[i]
+			if a.found && b.found {
+				add(0, a.along)
+				add(1, (a.along+b.along)/2)
+			}
+		}
+		if n[0] > 0 && n[1] > 0 {
+			on, mid = append(on, sums[0]/n[0]), append(mid, sums[1]/n[1])
+		}
+	}
+	// over a stretch as deep as marks are at least
+	most := 0.0
+	run := max(1, int(math.Max(2, 0.3*l.periodPx)/s.step))
+	for i := 0; i+run <= len(on); i++ {
+		var a, b float64
+		for j := i; j < i+run; j++ {
+			a, b = a+on[j], b+mid[j]
+		}
+		if a > 0 {
+			most = math.Max(most, b/a)
+		}
+	}
+	return most
 }

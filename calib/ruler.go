@@ -182,8 +182,23 @@ func readCandidate(py pyramid, c candidate) *read {
 	if !ok {
 		return nil
 	}
+	if l.between > everySecond {
+		// Every second mark of a finer row makes a hierarchy as good as the whole.
+		c.comb.periodPx = l.periodPx / lv.k / 2
+		if c.comb.periodPx < finestPx {
+			return nil
+		}
+		return readCandidate(py, c)
+	}
 	return understand(c, l.scaled(1/lv.k))
 }
+
+const (
+	// everySecond is the contrast between the marks, in parts of theirs, from which
+	// on they are every second one of a finer row.
+	everySecond = 0.6
+	finestPx    = 1.9 // marks nearer to each other are not read
+)
 
 // understand makes a read of a ladder in px of the photo; nil where its marks
 // have no ruler's hierarchy.

@@ -10,7 +10,8 @@ import (
 
 // search finds ladders: along the edges that stand out when the picture is seen
 // from afar, as a ruler's nearly always do, and only where none of them is a
-// ruler beyond doubt along finer and fainter ones.
+// ruler beyond doubt along those that run across the wires, then along finer and
+// fainter ones.
 func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 	h := hunt{py: py, unit: unit}
 	coarse, err := coarseEdges(py)
@@ -21,6 +22,16 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 		return nil, err
 	}
 	ruler, clear, err := h.read(ctx, firstReads)
+	if err == nil && !clear {
+		var across []segment
+		if across, err = acrossEdges(py, defaultAcross()); err != nil {
+			return nil, err
+		}
+		if err := h.add(across, 0); err != nil {
+			return nil, err
+		}
+		ruler, clear, err = h.read(ctx, firstReads)
+	}
 	if err == nil && !clear {
 		var fine []segment
 		if fine, err = fineEdges(py, coarse); err != nil {
@@ -44,8 +55,8 @@ func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
 }
 
 const (
-	firstReads = 24  // candidates read at most along the coarse edges, and along the
-	maxReads   = 150 // fine ones before and after transparent rulers are looked for
+	firstReads = 24  // candidates read at most along the coarse edges, those across the wires, and
+	maxReads   = 240 // the fine ones before and after transparent rulers are looked for
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxBeside  = 24  // candidates read on them at most
@@ -238,10 +249,7 @@ func (h *hunt) add(segs []segment, leastHeld float64) error {
 	frames := make([]Frame, len(segs))
 	held := make([]float64, len(segs))
 	SideBySide(len(segs), func(i int) {
-		g := segs[i]
-		g.X, g.Y = (g.X+0.5)*work.k-0.5, (g.Y+0.5)*work.k-0.5
-		g.Lo, g.Hi = g.Lo*work.k, g.Hi*work.k
-		frames[i], held[i] = traceEdge(work.Plane, newFrame(g), 8)
+		frames[i], held[i] = traceEdge(work.Plane, newFrame(segs[i].scaled(work.k)), 8)
 	})
 	var fresh []int
 	for i, f := range frames {
@@ -285,13 +293,6 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 		if err != nil {
 			return nil, err
 		}
-		// An edge that carries a strong comb of wires is a likely ruler's
-		// edge, so that its weaker combs come before the strong ones of
-		// edges of less note.
-		weight := 0.0
-		if len(best) > 0 {
-			weight = best[0].strength
-		}
 		var kept []float64
 		keep := func(c comb) {
 			for _, t := range kept {
@@ -299,12 +300,11 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 					return
 				}
 			}
-			if len(kept) < 4 && c.periodPx > 1.9 {
+			if len(kept) < 4 && c.periodPx > finestPx {
 				kept = append(kept, c.periodPx)
 				full := candidate{frame: scaleFrame(side, 1/kw), held: held, comb: scaleComb(c, 1/kw)}
-				full.weight = weight * likeMarks(py, full) * math.Max(0.2, held)
+				full.weight = weightOf(best[0].strength, c.strength, likeMarks(py, full), held, len(kept)-1)
 				out = append(out, full)
-				weight /= 2
 			}
 		}
 		for _, c := range best {
@@ -318,6 +318,16 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 		}
 	}
 	return out, nil
+}
+
+// weightOf is how likely a comb is a ruler's marks, for the order in which combs
+// are read; nth is how many of the same edge come before it. An edge that
+// carries a strong comb of wires (strongest) is a likely ruler's edge, too. Chosen
+// for the ranks that it gave true ladders in 120 drawn scenes: 4 in the mean, and
+// of ten nine within the first 5 to 12.
+func weightOf(strongest, own, like, held float64, nth int) float64 {
+	held = math.Max(0.2, held)
+	return math.Log1p(math.Sqrt(strongest*own)) * math.Pow(like, 1.5) * held * held / math.Pow(1.3, float64(nth))
 }
 
 // combsDeep is how deep in px of the work level marks are sought.

@@ -34,11 +34,8 @@ func sweepEdges(small photo.Plane, k float64, known []segment, s sweepSearch) []
 	found := slices.Concat(byDirection...)
 	sort.SliceStable(found, func(i, j int) bool { return found[i].support > found[j].support })
 	var out, have []segment
-	for i := range known { // what is known already need not be found again
-		g := known[i]
-		g.X, g.Y = (g.X+0.5)*k-0.5, (g.Y+0.5)*k-0.5
-		g.Lo, g.Hi = g.Lo*k, g.Hi*k
-		have = append(have, g)
+	for _, g := range known { // what is known already need not be found again
+		have = append(have, g.scaled(k))
 	}
 	for _, f := range found {
 		if len(out) >= s.MaxLines {
@@ -56,16 +53,16 @@ func sweepEdges(small photo.Plane, k float64, known []segment, s sweepSearch) []
 		}
 	}
 	for i := range out {
-		out[i].X = (out[i].X+0.5)/k - 0.5
-		out[i].Y = (out[i].Y+0.5)/k - 0.5
-		out[i].Lo /= k
-		out[i].Hi /= k
+		out[i] = out[i].scaled(1 / k)
 	}
 	return out
 }
 
 // alongside says whether most of f runs within tol of g.
-func alongside(f, g segment, tol float64) bool {
+func alongside(f, g segment, tol float64) bool { return nearTo(f, g, tol) >= 3 }
+
+// nearTo is at how many of five places of f it runs within tol of g.
+func nearTo(f, g segment, tol float64) int {
 	near := 0
 	for _, u := range [5]float64{-0.9, -0.5, 0, 0.5, 0.9} {
 		a := u * f.Hi // Lo = -Hi
@@ -74,7 +71,7 @@ func alongside(f, g segment, tol float64) bool {
 			near++
 		}
 	}
-	return near >= 3
+	return near
 }
 
 // sweepDirections are the angles to sweep: those of the longest known edges of
@@ -158,7 +155,7 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 			if math.IsNaN(v) {
 				continue
 			}
-			der[r*chunks+c] = math.Abs(v)
+			der[r*chunks+c] = v
 			mags = append(mags, math.Abs(v))
 		}
 	}
@@ -169,23 +166,26 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	var out []segment
 	gain := make([]float64, chunks)
 	for r := 3; r+3 < rows; r++ {
-		for c := range gain {
-			v := der[r*chunks+c]
-			gain[c] = math.Min(v/thr, 3) - 1
-			// only the crest counts, or a soft edge is found many times over
-			if v < der[(r-1)*chunks+c] && v < der[(r+1)*chunks+c] {
-				gain[c] = math.Min(gain[c], 0)
+		// An edge is brighter on one side all along.
+		for _, sign := range [2]float64{1, -1} {
+			for c := range gain {
+				v := sign * der[r*chunks+c]
+				gain[c] = math.Min(math.Max(v/thr, 0), 3) - 1
+				// only the crest counts, or a soft edge is found many times over
+				if v < sign*der[(r-1)*chunks+c] && v < sign*der[(r+1)*chunks+c] {
+					gain[c] = math.Min(gain[c], 0)
+				}
 			}
+			lo, hi, total := bestStretch(gain)
+			if hi-lo+1 < s.MinChunks || total < float64(s.MinChunks)/2 {
+				continue
+			}
+			a0 := float64(lo*s.ChunkPx) - half
+			a1 := float64((hi+1)*s.ChunkPx) - half
+			mid, d := (a0+a1)/2, float64(r)-half
+			out = append(out, segment{X: cx + mid*tx + d*nx, Y: cy + mid*ty + d*ny, TX: tx, TY: ty,
+				Lo: a0 - mid, Hi: a1 - mid, support: total})
 		}
-		lo, hi, total := bestStretch(gain)
-		if hi-lo+1 < s.MinChunks || total < float64(s.MinChunks)/2 {
-			continue
-		}
-		a0 := float64(lo*s.ChunkPx) - half
-		a1 := float64((hi+1)*s.ChunkPx) - half
-		mid, d := (a0+a1)/2, float64(r)-half
-		out = append(out, segment{X: cx + mid*tx + d*nx, Y: cy + mid*ty + d*ny, TX: tx, TY: ty,
-			Lo: a0 - mid, Hi: a1 - mid, support: total})
 	}
 	return out
 }

@@ -41,6 +41,7 @@ type flags struct {
 	draw     int
 	drawInto string
 	lengths  bool
+	whyNot   bool
 	dirs     []string
 }
 
@@ -53,7 +54,7 @@ func main() {
 	flag.Uint64Var(&f.set.Seed, "seed", 1, "the same seed draws the same scenes")
 	flag.Float64Var(&f.set.Adverse, "adverse", 0.15, "share of scenes that go wrong on purpose")
 	flag.StringVar(&f.set.Ranges, "ranges", "fit", "what the scenes vary in: fit or judge")
-	flag.StringVar(&f.raw, "raw", "", "keep what was measured of the scenes in this file (NDJSON), and go on from what it holds")
+	flag.StringVar(&f.raw, "raw", "", "keep what was measured in this file (NDJSON); a sweep over scenes goes on from what it holds")
 	flag.StringVar(&f.from, "from", "", "measure nothing: report what this file holds")
 	flag.StringVar(&f.html, "html", "", "write a page with plots to this file")
 	flag.Var(&f.at, "at", "only the scenes of these indices, such as 5,13,27")
@@ -62,6 +63,7 @@ func main() {
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.BoolVar(&f.lengths, "lengths", false, "the photos of lengths in the folders, not those of dent sizes")
+	flag.BoolVar(&f.whyNot, "whynot", false, "say of each photo in the folders where the search for its ruler loses it")
 	flag.Parse()
 	f.dirs = flag.Args()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
@@ -76,6 +78,9 @@ func main() {
 func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if f.draw >= 0 {
 		return drawScene(f.set, f.draw, f.samePart, f.drawInto, stdout)
+	}
+	if f.whyNot {
+		return whyNot(ctx, f, stdout)
 	}
 	if f.lengths {
 		return reportLengths(ctx, f, stdout)
@@ -144,7 +149,15 @@ func gather(ctx context.Context, f flags, stderr io.Writer) (title string, sampl
 		if err != nil {
 			return "", nil, err
 		}
+		for i := range s {
+			s[i].Index = len(samples) + i // over all folders
+		}
 		samples = append(samples, s...)
+	}
+	if f.raw != "" {
+		if err := writeRecord(f.raw, samples); err != nil {
+			return "", nil, err
+		}
 	}
 	return fmt.Sprintf("photos of %s, measuring %s", strings.Join(f.dirs, ", "), measure.Version), samples, nil
 }

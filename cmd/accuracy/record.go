@@ -76,6 +76,24 @@ func openRecord(path string, set sceneSet) (*record, error) {
 	return r, nil
 }
 
+// writeRecord keeps what was measured of folders in a new record at path.
+func writeRecord(path string, samples []sample) error {
+	if _, err := os.Stat(path); err == nil {
+		return fmt.Errorf("%s is there already: give another -raw, or delete it", path)
+	}
+	r, err := openRecord(path, sceneSet{})
+	if err != nil {
+		return err
+	}
+	for _, s := range samples {
+		if err := r.add(s); err != nil {
+			r.close()
+			return err
+		}
+	}
+	return r.close()
+}
+
 // readRecord reads a record's heading and whole lines into samples and says how
 // many bytes those take. An empty record has an empty heading.
 func readRecord(f io.Reader, samples map[int]sample) (h heading, whole int64, err error) {

@@ -1,0 +1,167 @@
+package calib
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"dentcount/photo"
+)
+
+// A ruler lies across the wires: its edges run within a few degrees of square
+// to them, wherever the picture is turned. Among hundreds of wires their own
+// edges drown those of a ruler, but not once the picture is averaged along the
+// ruler's direction, where they melt into a tone and into a roughness; and on a
+// ruler of the wires' own tone the roughness is another than beside it.
+
+// acrossSearch are the settings of acrossEdges.
+type acrossSearch struct {
+	sweepSearch
+	Grains     int     // how many directions of wires are thought of
+	ApartDeg   float64 // between two of them at least
+	LeastShare float64 // of the strongest grain that another must have
+	PerTone    int     // edges taken of each tone and grain at most
+}
+
+func defaultAcross() acrossSearch {
+	s := acrossSearch{sweepSearch: defaultSweep(), Grains: 2, ApartDeg: 20, LeastShare: 0.3, PerTone: 14}
+	s.SpreadDeg, s.StepDeg = 8, 0.75
+	return s
+}
+
+// acrossEdges are the straight edges that run about square to the picture's
+// wires, in px of the photo, the strongest of each kind first.
+func acrossEdges(py pyramid, s acrossSearch) ([]segment, error) {
+	tone, err := py.reduced(s.SidePx)
+	if err != nil {
+		return nil, err
+	}
+	g := gradientsOf(py.work.Plane)
+	var out []segment
+	for _, th := range g.grains(s) {
+		rough := g.roughness(th, tone)
+		for _, p := range [2]photo.Plane{tone.Plane, rough} {
+			found := sweepTurned(p, th, s.sweepSearch)
+			n := 0
+			for _, f := range found {
+				if n < s.PerTone && !slices.ContainsFunc(out, func(o segment) bool { return nearTo(f, o, 3) >= 2 }) {
+					out, n = append(out, f), n+1
+				}
+			}
+		}
+	}
+	for i := range out {
+		out[i] = out[i].scaled(1 / tone.k)
+	}
+	return out, nil
+}
+
+// sweepTurned are the edges within the spread of one direction, the strongest first.
+func sweepTurned(p photo.Plane, th float64, s sweepSearch) []segment {
+	n := int(2*s.SpreadDeg/s.StepDeg) + 1
+	byDirection := make([][]segment, n)
+	SideBySide(n, func(i int) {
+		byDirection[i] = sweepAt(p, th+(float64(i)*s.StepDeg-s.SpreadDeg)*math.Pi/180, s)
+	})
+	found := slices.Concat(byDirection...)
+	sort.SliceStable(found, func(i, j int) bool { return found[i].support > found[j].support })
+	return found
+}
+
+// gradients are the slopes of a picture's brightness at every second pixel of
+// every second row: wires are at least two pixels wide where they can be counted.
+type gradients struct {
+	w, h   int // of the grid of slopes
+	gx, gy []int16
+}
+
+func gradientsOf(p photo.Plane) gradients {
+	g := gradients{w: max(0, p.W/2-1), h: max(0, p.H/2-1)}
+	g.gx, g.gy = make([]int16, g.w*g.h), make([]int16, g.w*g.h)
+	for r := range g.h {
+		up, mid, down := p.Pix[(2*r)*p.W:], p.Pix[(2*r+1)*p.W:], p.Pix[(2*r+2)*p.W:]
+		for c := range g.w {
+			x := 2*c + 1
+			g.gx[r*g.w+c] = int16(mid[x+1]) - int16(mid[x-1])
+			g.gy[r*g.w+c] = int16(down[x]) - int16(up[x])
+		}
+	}
+	return g
+}
+
+// grains are the directions across the picture's wires, in radians [0, π): those
+// in which the brightness changes most, the strongest first.
+func (g gradients) grains(s acrossSearch) []float64 {
+	const bins, most, least = 180, 40, 6 // grey levels over two pixels
+	var hist [bins]float64
+	for i, x := range g.gx {
+		y := g.gy[i]
+		if x > -least && x < least && y > -least && y < least {
+			continue
+		}
+		fx, fy := float64(x), float64(y)
+		th := math.Atan2(fy, fx)
+		if th < 0 {
+			th += math.Pi
+		}
+		hist[int(th/math.Pi*bins)%bins] += math.Min(math.Hypot(fx, fy), most)
+	}
+	const reach = 3
+	var soft [bins]float64
+	for i := range soft {
+		for d := -reach; d <= reach; d++ {
+			soft[i] += hist[mod(i+d, bins)]
+		}
+	}
+	var out []float64
+	first := 0.0
+	for len(out) < s.Grains {
+		best, at := 0.0, -1
+		for i, v := range soft {
+			th := (float64(i) + 0.5) / bins * math.Pi
+			near := slices.ContainsFunc(out, func(o float64) bool { return angleApart(o, th) < s.ApartDeg*math.Pi/180 })
+			if v > best && !near {
+				best, at = v, i
+			}
+		}
+		if at < 0 || best < s.LeastShare*first {
+			break
+		}
+		first = math.Max(first, best)
+		out = append(out, (float64(at)+0.5)/bins*math.Pi)
+	}
+	return out
+}
+
+// roughness is how much the brightness changes along direction th, averaged over
+// the pixels of a smaller picture of like's size; brightest where it is roughest.
+func (g gradients) roughness(th float64, like level) photo.Plane {
+	sum, n := make([]float64, like.W*like.H), make([]float64, like.W*like.H)
+	cs, sn := int32(math.Round(256*math.Cos(th))), int32(math.Round(256*math.Sin(th)))
+	cell := make([]int, g.w)
+	for c := range cell {
+		cell[c] = min(c*like.W/g.w, like.W-1)
+	}
+	for r := range g.h {
+		row := min(r*like.H/g.h, like.H-1) * like.W
+		for c := range g.w {
+			v := int32(g.gx[r*g.w+c])*cs + int32(g.gy[r*g.w+c])*sn
+			if v < 0 {
+				v = -v
+			}
+			// glints on wires are no rougher than wires
+			sum[row+cell[c]] += float64(min(v, 80<<8))
+			n[row+cell[c]]++
+		}
+	}
+	top := 0.0
+	for i, v := range sum {
+		sum[i] = v / math.Max(n[i], 1)
+		top = math.Max(top, sum[i])
+	}
+	out := photo.Plane{W: like.W, H: like.H, Pix: make([]uint8, len(sum))}
+	for i, v := range sum {
+		out.Pix[i] = uint8(255 * v / math.Max(top, 1))
+	}
+	return out
+}

@@ -1,0 +1,141 @@
+package calib
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"dentcount/photo"
+)
+
+// KnownScale is a scale whose place in a photo is known: two whole-unit marks
+// where they meet the ruler's edge, in OpenCV pixels, and what lies between.
+type KnownScale struct {
+	X0, Y0, X1, Y1 float64
+	Units          float64 // between the two marks
+	Unit           Unit
+	Divisions      int
+}
+
+// stepPx is the typical spacing of the marks.
+func (k KnownScale) stepPx() float64 {
+	return math.Hypot(k.X1-k.X0, k.Y1-k.Y0) / (k.Units * float64(k.Divisions))
+}
+
+// apart is how far a frame lies from the known edge, px, at the worst of three
+// places, and whether it runs along it at all.
+func (k KnownScale) apart(f Frame) (px float64, along bool) {
+	for _, t := range [3]float64{0.1, 0.5, 0.9} {
+		a, d := f.Locate(k.X0+t*(k.X1-k.X0), k.Y0+t*(k.Y1-k.Y0))
+		px = math.Max(px, math.Abs(d))
+		along = along || a > f.Lo && a < f.Hi
+	}
+	return px, along
+}
+
+// WhyNot says at which stage the search for rulers loses a known scale: whether
+// an edge was seen along it, a comb of its spacing there, a ladder, its
+// hierarchy, and how it ranked among what else was read. For those who work on
+// the search; FindRuler does not use it.
+func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (string, error) {
+	py, err := newPyramid(p)
+	if err != nil {
+		return "", err
+	}
+	step := k.stepPx()
+	near := math.Max(2/py.work.k, 0.2*step)
+	say := fmt.Sprintf("marks %.1f px apart (work level %.2f)", step, py.work.k)
+	nearest := func(segs []segment) string {
+		best := math.Inf(1)
+		for _, g := range segs {
+			if d, along := k.apart(newFrame(g)); along {
+				best = math.Min(best, d)
+			}
+		}
+		return fmt.Sprintf("%.1f px", best)
+	}
+	coarse, err := coarseEdges(py)
+	if err != nil {
+		return "", err
+	}
+	fine, err := fineEdges(py, coarse)
+	if err != nil {
+		return "", err
+	}
+	across, err := acrossEdges(py, defaultAcross())
+	if err != nil {
+		return "", err
+	}
+	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine)
+	h := hunt{py: py, unit: opt.Unit}
+	for _, segs := range [][]segment{coarse, across} {
+		if err := h.add(segs, 0); err != nil {
+			return "", err
+		}
+	}
+	nAcross := len(h.traced)
+	if err := h.add(fine, 0); err != nil {
+		return "", err
+	}
+	best, bi := math.Inf(1), -1
+	for i, f := range h.traced {
+		if d, along := k.apart(f); along && d < best {
+			best, bi = d, i
+		}
+	}
+	say += fmt.Sprintf("; nearest of %d traced %.1f px (no. %d, %d coarse or across)", len(h.traced), best, bi, nAcross)
+	if best > near {
+		return say + ": EDGE LOST", nil
+	}
+	rank, tried := -1, 0
+	for i, c := range h.all {
+		d, along := k.apart(c.frame)
+		if !along || d > near {
+			continue
+		}
+		say += fmt.Sprintf("\n    no. %d of %d: %.1f px off, held %.2f, comb %.2f px strength %.1f depth %.0f-%.0f weight %.2f", i, len(h.all), d, c.held, c.comb.periodPx, c.comb.strength, c.comb.depth[0], c.comb.depth[1], c.weight)
+		if math.Abs(c.comb.periodPx/step-1) > 0.06 {
+			continue
+		}
+		if rank < 0 {
+			rank = i
+		}
+		tried++
+		say += ": " + whyNoLadder(py, c)
+	}
+	switch {
+	case tried == 0:
+		say += ": COMB LOST"
+	case rank >= maxReads+2*firstReads:
+		say += ": NEVER READ"
+	}
+	reads, err := search(ctx, py, opt.Unit)
+	if err != nil {
+		return "", err
+	}
+	for _, q := range reads {
+		d, along := k.apart(q.from.frame)
+		if along && d < 4*near || q.alone() {
+			rd := q.readings[0]
+			say += fmt.Sprintf("\n    read %.1f px off (period %.2f px, through %v): %s/%d odds %.1f worth %.1f explained %.2f score %.1f", d, q.ladder.periodPx, q.through, rd.unit, rd.divisions, q.odds(0), q.worth(), rd.explained, rd.score)
+		}
+	}
+	return say, nil
+}
+
+// whyNoLadder says what became of a candidate that is known to be right.
+func whyNoLadder(py pyramid, c candidate) string {
+	lv := py.forSpacing(c.comb.periodPx)
+	l, ok := readLadder(lv.Plane, scaleFrame(c.frame, lv.k), scaleComb(c.comb, lv.k))
+	if !ok {
+		return "no ladder"
+	}
+	say := fmt.Sprintf("%d rungs of %.2f px, filled %.2f, contrast %.1f, uneven %.3f, base %.1f-%.1f, dark %v", len(l.rungs), l.periodPx/lv.k, l.filled, l.contrast, l.unevenness(), l.base[0], l.base[1], l.dark)
+	for i, rd := range decode(l) {
+		if i == 2 {
+			break
+		}
+		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.explained, rulerOdds(l, rd, c.held))
+	}
+	return say
+}
