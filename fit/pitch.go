@@ -3,6 +3,7 @@ package fit
 import (
 	"errors"
 	"math"
+	"sort"
 
 	"dentcount/calib"
 	"dentcount/trade"
@@ -89,6 +90,8 @@ const (
 	tiltSpread, attitudeSpread = 0.02, 0.005
 	// How well the angle between ruler and wires is told, radians.
 	angleU = 0.003
+	// How well the marks' lean and the plane tell whether the marks stand square, radians.
+	squareU = 0.0018
 	// Half the width of a soft tape, and its standard uncertainty, in inches:
 	// they are 12 to 25 mm wide (common practice, no source).
 	tapeHalfIn, tapeHalfUIn = 0.36, 0.08
@@ -98,7 +101,7 @@ const (
 	// Shares of the spacing and mm, of 330 drawn photos: where both kinds of edges
 	// told the same, and where only those of the faces that look away from the
 	// camera were heeded.
-	roundDepthRel, roundDepthURel   = 0.065, 0.035
+	roundDepthRel, roundDepthURel   = 0.065, 0.03
 	hiddenDepthRel, hiddenDepthURel = 0.1, 0.09
 	cornerDepthMM, cornerDepthUMM   = 0.08, 0.12
 	beyondDepthMM, beyondDepthUMM   = 0.25, 0.35
@@ -106,7 +109,8 @@ const (
 	// sharpening, and the ink's own edges.
 	markPx = 0.25
 	// A rule is out of true evenly all along, as far as its tolerance over a whole
-	// metre allows.
+	// metre allows, which is a limit that next to all keep (JCGM 100:2008, 4.3.6);
+	// marks that are out of place by themselves show among the marks.
 	ruleMM = 1000.0
 	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
 	// may show its far edges only (up to 5 mm).
@@ -142,7 +146,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	marks := math.Hypot(s.ResidualIn*math.Sqrt(12/math.Max(float64(len(s.Marks)), 6))/spanIn, markPx/(s.Hi-s.Lo))
 	add(RulerMarks, marks, "")
 	add(BandPlaces, b.U/b.PerInch, "")
-	add(RulerItself, trade.RulerUMM(ruleMM)/ruleMM, "the class II tolerance over a metre; marks that are out of place by themselves are in the line of the marks")
+	add(RulerItself, trade.RulerToleranceMM(ruleMM)/ruleMM/3, "a third of the class II tolerance over a metre, which next to all rules keep")
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
 	if b.BendPerIn != 0 {
 		half, u := tapeHalfIn, tapeHalfUIn
@@ -235,7 +239,7 @@ func cameraHeights(s calib.Scale, b vision.Bands, v View) heights {
 		h.own = own
 		return h
 	}
-	h := heights{mm: mm, own: own, ln: usualFocals(3*n, mm)}
+	h := heights{mm: mm, own: own, ln: usualFocals(3*n, mm, squareLikelihood(b, v))}
 	_, sd := meanSD(h.ln)
 	h.relU = math.Hypot(sd, own)
 	return h
@@ -249,12 +253,32 @@ func heightsOf(mm, relU float64, n int) heights {
 	return h
 }
 
+// squareLikelihood is the likelihood of a focal length, as the logarithm over
+// focalMedian, by how square to its edge the ruler's marks would stand: nil where
+// that was not looked at.
+func squareLikelihood(b vision.Bands, v View) func(ln float64) float64 {
+	if len(b.Squares) == 0 || b.FocalPx <= 0 {
+		return nil
+	}
+	base := math.Log(FocalPx(focalMedian, v.WidthPx, v.HeightPx) / b.FocalPx)
+	sq := b.Squares
+	return func(ln float64) float64 {
+		i := sort.Search(len(sq), func(i int) bool { return sq[i].LnFocal >= base+ln })
+		i = min(max(i, 1), len(sq)-1)
+		t := (base + ln - sq[i-1].LnFocal) / (sq[i].LnFocal - sq[i-1].LnFocal)
+		t = math.Min(math.Max(t, 0), 1)
+		z := (sq[i-1].Off + t*(sq[i].Off-sq[i-1].Off)) / squareU
+		// Student's t for three degrees of freedom: now and then a lean is misread.
+		return 1 / ((1 + z*z/3) * (1 + z*z/3))
+	}
+}
+
 // usualFocals are n equally likely values of the logarithm of a lens's focal
 // length over focalMedian, where EXIF does not tell: most photos are taken with
 // a phone's main lens, the others with some zoom, and hardly any from very near
 // or far. mm is the camera's height for focalMedian, which goes with the focal
-// length.
-func usualFocals(n int, mm float64) []float64 {
+// length; seen is the likelihood of what the photo itself tells, nil for nothing.
+func usualFocals(n int, mm float64, seen func(ln float64) float64) []float64 {
 	const fine = 400
 	lo, hi := math.Log(zoomFrom/focalMedian)-0.2, math.Log(zoomTo/focalMedian)
 	var cum [fine + 1]float64
@@ -263,11 +287,16 @@ func usualFocals(n int, mm float64) []float64 {
 		ln := (at(i) + at(i+1)) / 2
 		z := (ln - math.Log(mainLens/focalMedian)) / mainLensSpread
 		w := (1 - zoomShare) * math.Exp(-z*z/2) / (mainLensSpread * math.Sqrt(2*math.Pi))
-		if from := math.Log(zoomFrom / focalMedian); ln > from {
-			w += zoomShare / (hi - from)
+		if ln > math.Log(zoomFrom/focalMedian) {
+			// evenly in mm
+			w += zoomShare * math.Exp(ln) * focalMedian / (zoomTo - zoomFrom)
 		}
 		z = (ln + math.Log(mm/usualDistanceMM)) / usualDistanceSpread
-		cum[i+1] = cum[i] + w*math.Exp(-z*z/2)
+		w *= math.Exp(-z * z / 2)
+		if seen != nil {
+			w *= seen(ln)
+		}
+		cum[i+1] = cum[i] + w
 	}
 	out := make([]float64, n)
 	i := 0

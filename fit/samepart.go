@@ -142,7 +142,7 @@ func newJoint(takes []Take) *joint {
 			j.focal = append(j.focal, focalKnownSpread*z)
 		}
 	default:
-		j.focal = usualFocals(gridFocal, takes[0].Pitch.DistanceMM)
+		j.focal = usualFocals(gridFocal, takes[0].Pitch.DistanceMM, nil)
 	}
 	u := map[Source][]float64{}
 	for i, t := range takes {

@@ -24,6 +24,9 @@ type attitude struct {
 	heightIn float64
 	// footIn is the point of the face under the camera: inches of the scale.
 	footIn float64
+	// offSquare is the angle by which the marks, which are square to the edge, would
+	// stand off that in space, radians: 0 but for the lens and for reading.
+	offSquare float64
 	// acrossPerPx is inches across the edge per px of depth at its middle.
 	acrossPerPx float64
 }
@@ -76,6 +79,12 @@ func attitudeOf(p photo.Plane, s calib.Scale, wires lean, focalPx float64) attit
 	o.heightIn = math.Abs(n.dot(place))
 	foot := n.times(n.dot(place)).plus(place.times(-1))
 	o.footIn = u + foot.dot(along)
+	foot0 := at(mid, 0)
+	mark := n.cross(foot0.cross(at(mid+s.ShearAt(mid), 1)))
+	o.offSquare = math.Asin(along.dot(mark) / mark.norm())
+	if mark.dot(down) < 0 {
+		o.offSquare = -o.offSquare
+	}
 	o.acrossPerPx = math.Abs(place[2]) / focalPx
 	return o
 }

@@ -76,6 +76,10 @@ type Bands struct {
 	// HeightIn is the camera's height above the ruler's face, square to it, as
 	// seen through a lens of focal length FocalPx; it goes with that.
 	HeightIn, FocalPx float64
+	// Squares say how square to its edge the ruler's marks would stand through
+	// lenses of other focal lengths: where the camera leans both along and across
+	// the ruler, they tell the lens.
+	Squares []Square
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
@@ -93,6 +97,12 @@ type Bands struct {
 	Coherence float64
 	// ReachPx is how far from the edge the bands were followed.
 	ReachPx float64
+}
+
+// Square is how far off square to the edge the ruler's marks would stand, in
+// radians, if the focal length were FocalPx·exp(LnFocal).
+type Square struct {
+	LnFocal, Off float64
 }
 
 // Options are the settings of FindBands; the zero value is the default.
@@ -172,6 +182,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
 	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
 	b.HeightIn, b.FocalPx = att.heightIn, focalPx
+	for x := -0.4; x <= 0.8; x += 0.05 {
+		b.Squares = append(b.Squares, Square{x, attitudeOf(p, s, ln, focalPx*math.Exp(x)).offSquare})
+	}
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	slots := 0.0

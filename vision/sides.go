@@ -162,7 +162,7 @@ func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (p wire
 // within 0.2; and where the two kinds of faces stood apart, the front was off by
 // up to half of that.
 func doubtOfFront(support, apart, perMM float64) float64 {
-	const usualMM, usual, mostMM, mostApartMM = 0.05, 0.7, 1.5, 0.6
+	const usualMM, usual, mostMM, mostApartMM = 0.04, 0.7, 1.5, 0.6
 	weak := math.Min(usualMM*math.Pow(usual/math.Max(support, 0.1), 3), mostMM)
 	return math.Hypot(weak*perMM, math.Min(apart/2, mostApartMM*perMM))
 }
