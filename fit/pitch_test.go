@@ -7,6 +7,7 @@ import (
 
 	"dentcount/calib"
 	"dentcount/trade"
+	"dentcount/vision"
 )
 
 // Parallax: the count per inch is high by t/(D-t), D the camera's height above
@@ -67,6 +68,29 @@ func TestUsualFocals(t *testing.T) {
 	}
 	if near < 1.5*usual {
 		t.Errorf("at 100 mm %.3f are longer than 31 mm, at 350 mm %.3f: want many more", near, usual)
+	}
+}
+
+// Marks that stand square to their edge through a lens of 50 mm alone, and by far
+// off through one of 26 mm, tell the lens; ones that look square through any tell
+// nothing.
+func TestMarksTellLens(t *testing.T) {
+	v := View{WidthPx: 4000, HeightPx: 3000}
+	b := vision.Bands{FocalPx: FocalPx(27, v.WidthPx, v.HeightPx)}
+	middle := func(perLn float64) float64 {
+		b.Squares = nil
+		for x := -0.4; x <= 0.8; x += 0.05 {
+			b.Squares = append(b.Squares, vision.Square{LnFocal: x, Off: perLn * (x - math.Log(50.0/27))})
+		}
+		ln := usualFocals(101, 300, squareLikelihood(b, v))
+		return focalMedian * math.Exp(ln[50])
+	}
+	if f := middle(0.06); math.Abs(f-50) > 3 {
+		t.Errorf("marks that stand square at 50 mm tell %.1f mm", f)
+	}
+	plain := focalMedian * math.Exp(usualFocals(101, 300, nil)[50])
+	if f := middle(0); math.Abs(f-plain) > 1e-9 {
+		t.Errorf("marks that look square through any lens tell %.2f mm, without them it is %.2f", f, plain)
 	}
 }
 

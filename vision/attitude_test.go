@@ -82,7 +82,24 @@ func TestAttitudeIsExact(t *testing.T) {
 		var w lean
 		w.B = (lHi - lLo) / (aHi - aLo) * 1000
 		w.A = lLo - w.B*aLo/1000
+		// a mark at the middle, square to the edge
+		mid := s.In((s.Lo + s.Hi) / 2)
+		mx, my := 1+dir*mid*cos, 0.5+dir*mid*sin
+		u0, v0 := c.px(mx+0.1*sin, my-0.1*cos)
+		u1, v1 := c.px(mx-0.1*sin, my+0.1*cos)
+		m0, d0 := f.Locate(u0+1000, v0+750)
+		m1, d1 := f.Locate(u1+1000, v1+750)
+		s.Shear[0] = (m1 - m0) / (d1 - d0)
 		got := attitudeOf(p, s, w, c.focalPx)
+		if math.Abs(got.offSquare) > 1e-6 {
+			t.Errorf("%d: marks that are square to the edge stand off by %.6f", n, got.offSquare)
+		}
+		// Through another lens they would not: by what both leans make together.
+		along, across := c.z.dot(vec3{cos, sin, 0}), c.z.dot(vec3{-sin, cos, 0})
+		if off := attitudeOf(p, s, w, 1.1*c.focalPx).offSquare; math.Abs(along*across) > 0.01 &&
+			math.Abs(math.Abs(off)/math.Abs(0.21*along*across)-1) > 0.25 {
+			t.Errorf("%d: through a lens of 1.1 times the focal length they stand off by %.5f, leans of %.3f and %.3f", n, off, along, across)
+		}
 		if math.Abs(math.Abs(got.skew)-math.Abs(skew)) > 1e-6 {
 			t.Errorf("%d: skew %.6f, want ±%.6f", n, got.skew, skew)
 		}
