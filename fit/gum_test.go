@@ -96,7 +96,7 @@ func TestIntervalOfPitch(t *testing.T) {
 	mean, sd := meanSD(lift)
 	lo, hi = interval95(10, Component{0.0002, Known}, lift)
 	mid := 10 * math.Exp(mean)
-	if !(mid-lo > 1.15*(hi-mid)) || mid-lo > 10*4*sd {
+	if !(mid-lo > 1.1*(hi-mid)) || mid-lo > 10*4*sd {
 		t.Errorf("thickness not told: %.4f below and %.4f above", mid-lo, hi-mid)
 	}
 }

@@ -41,6 +41,8 @@ type View struct {
 	DistanceMM        float64 // camera above the ruler's marked face; 0 unknown
 	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
 	FaceWidthIn float64
+	// softTape: it bends, so that it is one.
+	softTape bool
 }
 
 // Pitch is dents per inch at the plane of the wires.
@@ -70,12 +72,15 @@ type Pitch struct {
 	Agree float64
 }
 
-// Stated priors. Common practice, no source: loose rules are 0.2 mm (tapes,
-// spring steel) to 3 mm (wood, plastic) thick; phones' main lenses are near
-// 27 mm equivalent, their second ones near 50 mm.
+// thickness says which share of rulers is no thicker: a quarter are tapes, two in
+// five steel rules and thin plastic, the others wood and thick plastic (common
+// practice, no source).
+var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {1, 3.3}}
+
+// Stated priors. Common practice, no source: phones' main lenses are near 27 mm
+// equivalent, their second ones near 50 mm.
 const (
-	thicknessMedianMM, thicknessSpread = 0.7, 0.85
-	focalMedian, focalSpread           = 28.5, 0.22
+	focalMedian, focalSpread = 28.5, 0.22
 	// Where EXIF does not tell: a phone's main lens is 24 to 28 mm, and one photo
 	// in three is zoomed (common practice, no source).
 	mainLens, mainLensSpread    = 26.0, 0.06
@@ -165,6 +170,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	read := p.combined()
 	p.ReadRelU = read.U
 
+	v.softTape = b.BendPerIn != 0
 	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"
@@ -357,9 +363,19 @@ func thicknesses(v View, n int) []float64 {
 	if v.ThicknessMM > 0 {
 		return []float64{v.ThicknessMM}
 	}
+	most := 1.0
+	if v.softTape {
+		most = thickness[1].share
+	}
 	ts := make([]float64, n)
-	for i, z := range normalQuantiles(n) {
-		ts[i] = math.Min(thicknessMedianMM*math.Exp(thicknessSpread*z), 4)
+	k := 1
+	for i := range ts {
+		p := most * (float64(i) + 0.5) / float64(n)
+		for p > thickness[k].share {
+			k++
+		}
+		a, b := thickness[k-1], thickness[k]
+		ts[i] = a.mm + (b.mm-a.mm)*(p-a.share)/(b.share-a.share)
 	}
 	return ts
 }

@@ -116,9 +116,10 @@ func TestSamePartMonteCarlo(t *testing.T) {
 	rng := rand.New(rand.NewPCG(10, 11))
 	const rounds = 200
 	low, held := 0, 0
+	prior := thicknesses(View{}, 1000)
 	for range rounds {
 		// The thickness from its own prior, each height off by its own tilt.
-		thick := math.Min(thicknessMedianMM*math.Exp(thicknessSpread*rng.NormFloat64()), 4)
+		thick := prior[rng.IntN(len(prior))]
 		focal := math.Exp(focalKnownSpread * rng.NormFloat64())
 		own := 3e-4 * rng.NormFloat64()
 		var takes []Take
