@@ -107,9 +107,9 @@ const (
 	// told the same, and where only those of the faces that look away from the
 	// camera were heeded.
 	roundDepthRel, roundDepthURel   = 0.065, 0.03
-	hiddenDepthRel, hiddenDepthURel = 0.1, 0.09
+	hiddenDepthRel, hiddenDepthURel = 0.1, 0.12
 	cornerDepthMM, cornerDepthUMM   = 0.08, 0.12
-	beyondDepthMM, beyondDepthUMM   = 0.25, 0.35
+	beyondDepthMM, beyondDepthUMM   = 0.25, 0.45
 	// A mark's place keeps a quarter of a pixel that no averaging takes away: blur,
 	// sharpening, and the ink's own edges.
 	markPx = 0.25

@@ -208,12 +208,8 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, f
 	if !ok {
 		return
 	}
-	fams, apart := anyEdge, 0.0
-	if q, of, gap := frontBySides(all, l, footIn, perMM, planes[0].support); of != nil {
-		p, fams = q, of
-	} else {
-		apart = gap
-	}
+	sides := frontBySides(all, l, footIn, perMM, planes[0].support)
+	p, fams := sides.choose(p)
 	// The same edges at several depths say how the bands run, to the last bit.
 	const parts, fewestRows = 4, 5
 	var strips []edge
@@ -229,7 +225,7 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, f
 	}
 	b.DepthTold, b.DepthBySides = true, fams[0].side != 0
 	b.PerInch = 1 / f.spacingIn
-	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, apart, perMM)) * b.PerInch
+	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, sides.apart, perMM)) * b.PerInch
 }
 
 // TooFine says that the bands are too close together in the photo to be told

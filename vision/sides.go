@@ -113,12 +113,8 @@ func foremost(planes []wirePlane, perMM float64) wirePlane {
 // one side of the foot and along the backs on the other, and stand for a depth
 // that is neither.
 //
-// fams are the edges that lie on the front's lines; nil where the two kinds say
-// the same, or neither stands out: then all edges may be used together. apart is
-// how far the strongest planes of the two kinds lie apart, relative; 0 where the
-// foot is not under the row. perMM is 1 mm over the camera's height, whole the
-// support of all edges.
-func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (p wirePlane, fams []family, apart float64) {
+// perMM is 1 mm over the camera's height, whole the support of all edges.
+func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (o bySides) {
 	// Planes nearer together are one; wires are not deeper than the last; and the
 	// front shows some contrast, if less than the back.
 	const sameMM, deepMM, share, ofWhole = 0.5, 7.0, 0.5, 0.6
@@ -128,7 +124,7 @@ func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (p wire
 	half := float64(l.count) / 2
 	below := math.Min(math.Max((footIn-l.first)/l.T, 0), 2*half)
 	if math.Min(below, 2*half-below) < fewest {
-		return p, nil, 0
+		return o
 	}
 	type kind struct {
 		fams       []family
@@ -139,21 +135,51 @@ func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (p wire
 		f := facesOf(bright, footIn)
 		ps := planesOfFaces(edges, l, f)
 		if len(ps) == 0 {
-			return p, nil, 0
+			return o
 		}
 		two = append(two, kind{f, ps[0], foremost(ps, perMM)})
 	}
 	front, back := two[0], two[1]
-	apart = math.Abs(front.best.stretch - back.best.stretch)
+	o.seen = true
+	o.apart = math.Abs(front.best.stretch - back.best.stretch)
+	o.same = math.Max(sameMM*perMM, readable/half)
 	if back.fore.stretch > front.fore.stretch {
 		front, back = back, front
 	}
 	gap := front.fore.stretch - back.fore.stretch
-	if gap < math.Max(sameMM*perMM, readable/half) || gap > deepMM*perMM ||
-		front.fore.support < share*back.fore.support || front.fore.support < ofWhole*whole {
-		return p, nil, apart
+	if gap > o.same && gap < deepMM*perMM && front.fore.support >= share*back.fore.support && front.fore.support >= ofWhole*whole {
+		o.plane, o.fams, o.apart = front.fore, front.fams, 0
+		return o
 	}
-	return front.fore, front.fams, apart
+	if o.apart < o.same {
+		o.plane = wirePlane{(front.best.stretch + back.best.stretch) / 2, math.Min(front.best.support, back.best.support)}
+	}
+	return o
+}
+
+// bySides is what the two kinds of faces tell of the front.
+type bySides struct {
+	seen bool // the foot is under the row
+	// fams are the edges that lie on the front's lines; nil where the two kinds say
+	// the same, or neither stands out: then all edges may be used together.
+	fams []family
+	// plane is the front where fams tell it, or the plane of both where they are
+	// one; without support where they are not.
+	plane wirePlane
+	// apart is how far the strongest planes of the two kinds lie apart, where that
+	// leaves a doubt; same how near they may lie and count as one. Relative.
+	apart, same float64
+}
+
+// choose is the plane to fit the edges in, p being that of all edges together.
+func (o bySides) choose(p wirePlane) (wirePlane, []family) {
+	if o.fams != nil {
+		return o.plane, o.fams
+	}
+	if o.plane.support > 0 && math.Abs(p.stretch-o.plane.stretch) > o.same {
+		p = o.plane
+	}
+	return p, anyEdge
 }
 
 // doubtOfFront is the standard uncertainty of a front's stretch that is left to

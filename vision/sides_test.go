@@ -38,20 +38,26 @@ func TestFrontBySides(t *testing.T) {
 		if s := planes[0].stretch; s > -z/3 {
 			t.Fatalf("bright %v: all edges together tell the front, too: %.4f", bright, s)
 		}
-		p, fams, _ := frontBySides(row, l, foot, perMM, planes[0].support)
-		if fams == nil || math.Abs(p.stretch) > 0.0015 {
-			t.Fatalf("bright %v: the front lies at %.4f (%v), want 0", bright, p.stretch, fams)
+		told := frontBySides(row, l, foot, perMM, planes[0].support)
+		p, fams := told.choose(planes[0])
+		if told.fams == nil || math.Abs(p.stretch) > 0.0015 {
+			t.Fatalf("bright %v: the front lies at %.4f (%v), want 0", bright, p.stretch, told.fams)
 		}
 		f, ok := fitFront(row, row, l, p, fams)
 		if !ok || math.Abs(f.spacingIn/T-1) > 2e-4 {
 			t.Errorf("bright %v: %v, spacing %.6f of the true one", bright, ok, f.spacingIn/T)
 		}
 		both := deepRow(T, z, foot, n, false, bright, 7)
-		if _, fams, apart := frontBySides(both, l, foot, perMM, planesOf(both, l)[0].support); fams != nil || apart > 0.001 {
-			t.Errorf("bright %v: both kinds tell the front, %.4f apart, and one is preferred", bright, apart)
+		told = frontBySides(both, l, foot, perMM, planesOf(both, l)[0].support)
+		if told.fams != nil || told.apart > 0.001 || !told.seen {
+			t.Errorf("bright %v: both kinds tell the front, and one is preferred: %+v", bright, told)
+		}
+		// a chance row of all edges far from where both kinds lie is not heeded
+		if p, _ := told.choose(wirePlane{0.009, 0.9}); math.Abs(p.stretch) > 0.001 {
+			t.Errorf("bright %v: the plane of all edges is kept at %.4f where both kinds lie at 0", bright, p.stretch)
 		}
 		// the foot beyond the row's end: nothing changes sides
-		if _, fams, apart := frontBySides(row, l, 30, perMM, planes[0].support); fams != nil || apart != 0 {
+		if told := frontBySides(row, l, 30, perMM, planes[0].support); told.seen {
 			t.Errorf("bright %v: sides of a foot that is not under the row", bright)
 		}
 	}
