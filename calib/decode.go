@@ -249,12 +249,13 @@ func decode(l ladder) []reading {
 					groups[c] = append(groups[c], o.v)
 				}
 			}
-			used := 0
+			used, shorter := 0, 0.0
 			for c, g := range groups {
 				centre[c] = math.NaN()
 				if len(g) > 0 {
 					used++
-					centre[c] = modeOf(g, sigma)
+					centre[c] = centreOf(g, shorter, sigma)
+					shorter = centre[c]
 				}
 			}
 			top, low := centre[sc.classes-1], lowest(centre)
@@ -369,6 +370,20 @@ func lowest(v []float64) float64 {
 		}
 	}
 	return m
+}
+
+// centreOf is the length of a class of marks by those measured, in lattice steps,
+// where the next shorter class has the length shorter. Long marks are the ones
+// that dirt, a digit or a wire cuts short, so that those that are longer than the
+// class below count alone as long as they are no small part.
+func centreOf(g []float64, shorter float64, sigma func(float64) float64) float64 {
+	const longer, part = 1.08, 0.2
+	sort.Float64s(g)
+	first := sort.SearchFloat64s(g, longer*shorter)
+	if n := len(g) - first; n >= 2 && float64(n) >= part*float64(len(g)) {
+		g = g[first:]
+	}
+	return modeOf(g, sigma)
 }
 
 // modeOf is the middle of the densest cluster of v, which junk at the ends of a

@@ -335,11 +335,15 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 		}
 		m /= float64(nn)
 		if gone := 0.45 * ref; m < gone {
+			d := s.d0 + float64(r)*s.step
+			if end == 0 && d < l.base[1] {
+				continue // worn off at the edge
+			}
 			if low == 0 && last > gone { // it went between two rows
 				end += s.step * (last - gone) / (last - m)
 			}
 			low++
-			if low > k+1 || m < blank*ref {
+			if low > k+1 || m < blank*ref && d > l.base[1] {
 				break
 			}
 		} else {

@@ -205,7 +205,11 @@ func highPass32(v []float32, half int) []float32 {
 }
 
 // mostSides is how many sides of edges are cleared of wires at most.
-const mostSides = 60
+const mostSides = 120
+
+// mostCombs is how many combs of such a side are read at most: what is left of
+// wires is often stronger than fine marks.
+const mostCombs = 6
 
 // readThrough reads the ladders of transparent rulers on the edges of the first
 // candidates, with the wires taken off.
@@ -285,11 +289,14 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 	}
 	lo, hi := cl.frame.Lo, cl.frame.Hi
 	combs, err := combsIn(sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1), lo)
-	if err != nil || len(combs) == 0 || combs[0].strength < leastCombThrough*math.Max(1, (hi-lo)/128) {
+	if err != nil {
 		return nil, err
 	}
 	var out []*read
-	for _, cb := range differing(combs, 4) {
+	for _, cb := range differing(combs, mostCombs) {
+		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
+			continue
+		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
 		if !ok {
 			continue
