@@ -134,3 +134,22 @@ func (o attitude) bend(s calib.Scale, lo, hi float64) float64 {
 	}
 	return perIn
 }
+
+// Square is how far off square to the edge the ruler's marks would stand, in
+// radians, if the focal length were FocalPx·exp(LnFocal).
+type Square struct {
+	LnFocal, Off float64
+}
+
+// squaresOf tries focal lengths from two thirds to twice focalPx; nil where the
+// marks' lean was not read, as on a scale that a person set.
+func squaresOf(p photo.Plane, s calib.Scale, wires lean, focalPx float64) []Square {
+	if s.Shear == [2]float64{} {
+		return nil
+	}
+	var out []Square
+	for x := -0.4; x <= 0.8; x += 0.05 {
+		out = append(out, Square{x, attitudeOf(p, s, wires, focalPx*math.Exp(x)).offSquare})
+	}
+	return out
+}

@@ -78,7 +78,7 @@ type Bands struct {
 	HeightIn, FocalPx float64
 	// Squares say how square to its edge the ruler's marks would stand through
 	// lenses of other focal lengths: where the camera leans both along and across
-	// the ruler, they tell the lens.
+	// the ruler, they tell the lens. None where the marks' lean was not read.
 	Squares []Square
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
@@ -97,12 +97,6 @@ type Bands struct {
 	Coherence float64
 	// ReachPx is how far from the edge the bands were followed.
 	ReachPx float64
-}
-
-// Square is how far off square to the edge the ruler's marks would stand, in
-// radians, if the focal length were FocalPx·exp(LnFocal).
-type Square struct {
-	LnFocal, Off float64
 }
 
 // Options are the settings of FindBands; the zero value is the default.
@@ -182,9 +176,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
 	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
 	b.HeightIn, b.FocalPx = att.heightIn, focalPx
-	for x := -0.4; x <= 0.8; x += 0.05 {
-		b.Squares = append(b.Squares, Square{x, attitudeOf(p, s, ln, focalPx*math.Exp(x)).offSquare})
-	}
+	b.Squares = squaresOf(p, s, ln, focalPx)
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	slots := 0.0
@@ -195,37 +187,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	return b, true, nil
-}
-
-// frontOf brings the pitch to the front of the wires, where their edges tell it.
-func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, footIn float64) {
-	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
-	all := edgesOf(sig, l.T, 0)
-	ppi := s.PxPerIn()
-	perMM := ppi / 25.4 / focalPx
-	planes := planesOf(all, l)
-	p, _, _, ok := frontPlane(planes, perMM)
-	if !ok {
-		return
-	}
-	sides := frontBySides(all, l, footIn, perMM, planes[0].support)
-	p, fams := sides.choose(p)
-	// The same edges at several depths say how the bands run, to the last bit.
-	const parts, fewestRows = 4, 5
-	var strips []edge
-	n := max(1, min(parts, st.rows/fewestRows))
-	for i := 0; i < n; i++ {
-		r0, r1 := i*st.rows/n, (i+1)*st.rows/n
-		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
-		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
-	}
-	f, ok := fitFront(all, strips, l, p, fams)
-	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
-		return
-	}
-	b.DepthTold, b.DepthBySides = true, fams[0].side != 0
-	b.PerInch = 1 / f.spacingIn
-	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, sides.apart, perMM)) * b.PerInch
 }
 
 // TooFine says that the bands are too close together in the photo to be told

@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"sort"
+
+	"dentcount/calib"
 )
 
 // family is the edges that may lie on one line: of one sign (0: any), on one side
@@ -191,4 +193,35 @@ func doubtOfFront(support, apart, perMM float64) float64 {
 	const usualMM, usual, mostMM, mostApartMM = 0.04, 0.7, 1.5, 0.6
 	weak := math.Min(usualMM*math.Pow(usual/math.Max(support, 0.1), 3), mostMM)
 	return math.Hypot(weak*perMM, math.Min(apart/2, mostApartMM*perMM))
+}
+
+// frontOf brings the pitch to the front of the wires, where their edges tell it.
+func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, footIn float64) {
+	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
+	all := edgesOf(sig, l.T, 0)
+	ppi := s.PxPerIn()
+	perMM := ppi / 25.4 / focalPx
+	planes := planesOf(all, l)
+	p, _, _, ok := frontPlane(planes, perMM)
+	if !ok {
+		return
+	}
+	sides := frontBySides(all, l, footIn, perMM, planes[0].support)
+	p, fams := sides.choose(p)
+	// The same edges at several depths say how the bands run, to the last bit.
+	const parts, fewestRows = 4, 5
+	var strips []edge
+	n := max(1, min(parts, st.rows/fewestRows))
+	for i := 0; i < n; i++ {
+		r0, r1 := i*st.rows/n, (i+1)*st.rows/n
+		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
+		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
+	}
+	f, ok := fitFront(all, strips, l, p, fams)
+	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
+		return
+	}
+	b.DepthTold, b.DepthBySides = true, fams[0].side != 0
+	b.PerInch = 1 / f.spacingIn
+	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, sides.apart, perMM)) * b.PerInch
 }
