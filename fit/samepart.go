@@ -76,7 +76,7 @@ const seenTwice = 0.5
 // shared is the correlation between two photos of what one source does to them.
 func shared(src Source) float64 {
 	switch src {
-	case RulerItself, WireDepth:
+	case RulerItself, WireDepth, TapeBend:
 		return 1
 	case RulerMarks, BandPlaces:
 		return seenTwice
