@@ -72,9 +72,9 @@ type Pitch struct {
 }
 
 // thickness says which share of rulers is no thicker: a quarter are tapes, two in
-// five steel rules and thin plastic, the others wood and thick plastic (common
-// practice, no source).
-var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {1, 3.3}}
+// five steel rules and thin plastic, the others wood and thick plastic, a few
+// yardsticks among them (common practice, no source).
+var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
 
 // Stated priors. Common practice, no source: phones' main lenses are near 27 mm
 // equivalent, their second ones near 50 mm.
@@ -112,6 +112,8 @@ const (
 	// A mark's place keeps a quarter of a pixel that no averaging takes away: blur,
 	// sharpening, and the ink's own edges.
 	markPx = 0.25
+	// Marks nearer together run into each other, and one of them may be miscounted.
+	fineMarkPx = 2.5
 	// A rule is out of true evenly all along, as far as its tolerance over a whole
 	// metre allows, which is a limit that next to all keep (JCGM 100:2008, 4.3.6);
 	// marks that are out of place by themselves show among the marks.
@@ -147,7 +149,11 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 		p.Budget = append(p.Budget, Line{src, u, dof(src), note})
 	}
 	spanIn := s.In(s.Hi) - s.In(s.Lo)
+	markStep := s.Unit.Inches() / float64(max(s.Divisions, 1))
 	marks := math.Hypot(s.ResidualIn*math.Sqrt(12/math.Max(float64(len(s.Marks)), 6))/spanIn, markPx/(s.Hi-s.Lo))
+	if markStep*s.PxPerIn() < fineMarkPx {
+		marks = math.Hypot(marks, markStep/spanIn)
+	}
 	add(RulerMarks, marks, "")
 	add(BandPlaces, b.U/b.PerInch, "")
 	add(RulerItself, trade.RulerToleranceMM(ruleMM)/ruleMM/3, "a third of the class II tolerance over a metre, which next to all rules keep")
