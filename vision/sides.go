@@ -150,7 +150,7 @@ func frontBySides(edges []edge, l lattice, footIn, perMM, whole float64) (o bySi
 	}
 	gap := front.fore.stretch - back.fore.stretch
 	if gap > o.same && gap < deepMM*perMM && front.fore.support >= share*back.fore.support && front.fore.support >= ofWhole*whole {
-		o.plane, o.fams, o.apart = front.fore, front.fams, 0
+		o.plane, o.fams, o.apart = front.fore, front.fams, gap/2
 		return o
 	}
 	if o.apart < o.same {
@@ -168,8 +168,9 @@ type bySides struct {
 	// plane is the front where fams tell it, or the plane of both where they are
 	// one; without support where they are not.
 	plane wirePlane
-	// apart is how far the strongest planes of the two kinds lie apart, where that
-	// leaves a doubt; same how near they may lie and count as one. Relative.
+	// apart is how far the strongest planes of the two kinds lie apart, as far as
+	// that leaves a doubt: half of it where one of them was chosen. same is how near
+	// they may lie and count as one. Relative.
 	apart, same float64
 }
 
