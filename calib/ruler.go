@@ -50,7 +50,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		return r, false, err
 	}
 	all := slices.Clone(reads)
-	reads = slices.DeleteFunc(reads, func(q read) bool { return slices.ContainsFunc(all, q.insideOf) })
+	reads = slices.DeleteFunc(reads, func(q read) bool { return slices.ContainsFunc(all, q.insideOf) || slices.ContainsFunc(all, q.partOf) })
 	sort.SliceStable(reads, func(i, j int) bool {
 		if a, b := reads[i].alone(), reads[j].alone(); a != b {
 			return a
@@ -262,6 +262,18 @@ func (r read) insideOf(o read) bool {
 	const longestSteps = 6 // the shortest marks of a ladder, in spacings
 	return depth > 0.5*o.ladder.periodPx && depth < longestSteps*o.ladder.periodPx &&
 		finer > 1.5 && math.Abs(finer/math.Round(finer)-1) < 0.03
+}
+
+// partOf says whether r is o's own row of marks, only every so manieth of them
+// taken: such a row is as even as the whole and more even for its spacing.
+func (r read) partOf(o read) bool {
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.999 || o.readings[0].score < r.readings[0].score {
+		return false
+	}
+	x, y := r.from.frame.Point((r.scale.Lo+r.scale.Hi)/2, 0)
+	_, depth := o.from.frame.Locate(x, y)
+	k := r.ladder.periodPx / o.ladder.periodPx
+	return math.Abs(depth) < o.ladder.periodPx && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
 }
 
 // notOn says whether o is a ruler beyond doubt that lies elsewhere than the one

@@ -138,7 +138,7 @@ func freedom(marks, bands int) func(Source) float64 {
 			return math.Max(1, float64(marks-4))
 		case BandPlaces: // a straight line
 			return math.Max(1, float64(bands-2))
-		case RulerAngle, WireDepth:
+		case RulerAngle, WireDepth, TapeBend:
 			return DoFOf(0.25)
 		}
 		return Known

@@ -90,7 +90,7 @@ func TestParallaxAgainstRenderer(t *testing.T) {
 		if got := read / *truth.DentsPerInch; math.Abs(got-want) > 3e-5 {
 			t.Errorf("seed %d: a count on the ruler is %.6f of the true one, t/(D-t) says %.6f (t %.2f, D %.0f, tilt %v)", seed, got, want, thick, height, s.Camera.TiltDeg)
 		}
-		if got := read * fit.Undo(thick, height) / *truth.DentsPerInch; math.Abs(got-1) > 3e-5 {
+		if got := read * fit.Undo(thick, height-thick) / *truth.DentsPerInch; math.Abs(got-1) > 3e-5 {
 			t.Errorf("seed %d: corrected to %.6f of the true count", seed, got)
 		}
 	}

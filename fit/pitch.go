@@ -19,6 +19,7 @@ const (
 	RulerAbove  Source = "ruler above the wires"
 	RulerItself Source = "ruler's own tolerance"
 	RulerAngle  Source = "angle between ruler and wires"
+	TapeBend    Source = "bend of the tape"
 	WireDepth   Source = "depth of the wires"
 	PhotosApart Source = "photos that stand apart"
 )
@@ -36,7 +37,11 @@ type View struct {
 	Focal35           float64 // mm, 35 mm equivalent; 0 unknown
 	WidthPx, HeightPx int
 	ThicknessMM       float64 // ruler's marked face above the wires; 0 unknown
-	DistanceMM        float64 // camera above the wires; 0 unknown
+	DistanceMM        float64 // camera above the ruler's marked face; 0 unknown
+	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
+	FaceWidthIn float64
+	// softTape: it bends, so that it is one.
+	softTape bool
 }
 
 // Pitch is dents per inch at the plane of the wires.
@@ -52,36 +57,67 @@ type Pitch struct {
 	// Read is the count per inch on the ruler's scale, angle corrected, before
 	// parallax; ReadRelU its relative uncertainty, everything but parallax.
 	Read, ReadRelU float64
-	// Lift is the distribution of ln((D-t)/D), the correction for parallax:
+	// Lift is the distribution of ln(h/(h+t)), the correction for parallax:
 	// equally likely values.
 	Lift []float64
-	// DistanceMM is the camera's height used, and DistanceRelU how well it is known.
+	// DistanceMM is the camera's height above the ruler's face, and DistanceRelU
+	// how well it is known.
 	DistanceMM, DistanceRelU float64
+	// AttitudeRelU is the part of DistanceRelU that another photo through the same
+	// lens does not share.
+	AttitudeRelU float64
 	// Agree is how far the regression and the spectral estimate lie apart, in
 	// their joint standard uncertainties.
 	Agree float64
 }
 
-// Stated priors. Common practice, no source: loose rules are 0.2 mm (tapes,
-// spring steel) to 3 mm (wood, plastic) thick; phones' main lenses are near
-// 27 mm equivalent, their second ones near 50 mm.
+// thickness says which share of rulers is no thicker: a quarter are tapes, two in
+// five steel rules and thin plastic, the others wood and thick plastic, a few
+// yardsticks among them (common practice, no source).
+var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
+
+// Stated priors. Common practice, no source: phones' main lenses are near 27 mm
+// equivalent, their second ones near 50 mm.
 const (
-	thicknessMedianMM, thicknessSpread = 0.7, 0.85
-	focalMedian, focalSpread           = 28.5, 0.22
+	focalMedian, focalSpread = 28.5, 0.22
+	// Where EXIF does not tell: a phone's main lens is 24 to 28 mm, and one photo
+	// in three is zoomed (common practice, no source).
+	mainLens, mainLensSpread    = 26.0, 0.06
+	zoomShare, zoomFrom, zoomTo = 0.33, 24.0, 56.0
+	// Two of three photos are taken from 19 to 64 cm (common practice, no source).
+	usualDistanceMM, usualDistanceSpread = 350.0, 0.6
 	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers
 	// and by its width by others, which differ by 4 %.
 	focalKnownSpread = 0.02
-	// Tilts to some 14° change the height against the distance by 2 %.
-	tiltSpread = 0.02
+	// Tilts to some 14° change the height against the distance by 2 %; where the
+	// way the plane lies was seen, next to nothing of that is left.
+	tiltSpread, attitudeSpread = 0.02, 0.005
+	// How well the angle between ruler and wires is told, radians.
+	angleU = 0.003
+	// How well the marks' lean and the plane tell whether the marks stand square, radians.
+	squareU = 0.0018
+	// Half the width of a soft tape, and its standard uncertainty, in inches:
+	// they are 12 to 25 mm wide (common practice, no source).
+	tapeHalfIn, tapeHalfUIn = 0.36, 0.08
 	// The front of a reed wire is round: what is seen of it as its edge lies
-	// between its crest and half its width below. A wire is a third of the spacing
-	// wide; evenly anywhere in between is a mean and a standard deviation of these
-	// shares of the spacing. A heddle's corners are a little rounded.
-	roundDepthRel, roundDepthURel = 0.083, 0.05
-	cornerDepthMM, cornerDepthUMM = 0.1, 0.15
-	// A mark's place keeps half a pixel that no averaging takes away: blur,
+	// between its crest and, where it hides the rest, half its width below. A wire
+	// is a third of the spacing wide. A heddle's corners are a little rounded.
+	// Shares of the spacing and mm, of 330 drawn photos: where both kinds of edges
+	// told the same, and where only those of the faces that look away from the
+	// camera were heeded.
+	roundDepthRel, roundDepthURel   = 0.065, 0.03
+	hiddenDepthRel, hiddenDepthURel = 0.1, 0.12
+	cornerDepthMM, cornerDepthUMM   = 0.08, 0.12
+	beyondDepthMM, beyondDepthUMM   = 0.25, 0.45
+	// A mark's place keeps a quarter of a pixel that no averaging takes away: blur,
 	// sharpening, and the ink's own edges.
-	markPx = 0.5
+	markPx = 0.25
+	// Marks nearer together run into each other, and one of them may be miscounted.
+	fineMarkPx = 2.5
+	// A rule is out of true evenly all along, as far as its tolerance over a whole
+	// metre allows, which is a limit that next to all keep (JCGM 100:2008, 4.3.6);
+	// marks that are out of place by themselves show among the marks.
+	ruleMM = 1000.0
 	// Between the front (0) and the middle of a wire (1.6 mm); a heddle's slot
 	// may show its far edges only (up to 5 mm).
 	reedDepthMM, reedDepthUMM     = 0.5, 0.6
@@ -107,29 +143,40 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 		return p, ErrPitch
 	}
 	dents := float64(b.DentsPerBand)
-	p.Read = b.PerInch * dents / math.Cos(b.Skew)
+	p.Read = b.PerInch * dents * slant(b)
 	dof := freedom(len(s.Marks), good)
 	add := func(src Source, u float64, note string) {
 		p.Budget = append(p.Budget, Line{src, u, dof(src), note})
 	}
 	spanIn := s.In(s.Hi) - s.In(s.Lo)
+	markStep := s.Unit.Inches() / float64(max(s.Divisions, 1))
 	marks := math.Hypot(s.ResidualIn*math.Sqrt(12/math.Max(float64(len(s.Marks)), 6))/spanIn, markPx/(s.Hi-s.Lo))
+	if markStep*s.PxPerIn() < fineMarkPx {
+		marks = math.Hypot(marks, markStep/spanIn)
+	}
 	add(RulerMarks, marks, "")
 	add(BandPlaces, b.U/b.PerInch, "")
-	own := trade.RulerUMM(spanIn*trade.MMPerInch) / (spanIn * trade.MMPerInch) / 3
-	add(RulerItself, own, "a third of the class II tolerance, which is for the whole length of a rule")
-	const angleU = 0.006 // radians, how well the lean of marks and bands is told
+	add(RulerItself, trade.RulerToleranceMM(ruleMM)/ruleMM/3, "a third of the class II tolerance over a metre, which next to all rules keep")
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
+	if b.BendPerIn != 0 {
+		half, u := tapeHalfIn, tapeHalfUIn
+		if v.FaceWidthIn > 0 {
+			half, u = v.FaceWidthIn/2, 0.1*v.FaceWidthIn/2
+		}
+		p.Read /= 1 + b.BendPerIn*half
+		add(TapeBend, math.Abs(b.BendPerIn)*u, "a tape that bends keeps the length of its middle: its marked edge is stretched or shortened")
+	}
 
-	ppi := s.PxPerIn()
-	p.DistanceMM, p.DistanceRelU = distance(v, ppi)
+	heights := cameraHeights(s, b, v)
+	p.DistanceMM, p.DistanceRelU, p.AttitudeRelU = heights.mm, heights.relU, heights.own
 	z, u, note := wireDepth(b)
 	p.Read *= 1 - z/p.DistanceMM
 	add(WireDepth, u/p.DistanceMM, note)
 	read := p.combined()
 	p.ReadRelU = read.U
 
-	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
+	v.softTape = b.BendPerIn != 0
+	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"
 	if v.ThicknessMM > 0 {
@@ -151,6 +198,10 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 func wireDepth(b vision.Bands) (mm, u float64, note string) {
 	spacingMM := trade.MMPerInch / b.PerInch
 	switch heddle := b.Kind == vision.RigidHeddle; {
+	case b.DepthBySides && heddle:
+		return beyondDepthMM, beyondDepthUMM, "the slots' edges that look away from the camera were followed"
+	case b.DepthBySides:
+		return hiddenDepthRel * spacingMM, hiddenDepthURel * spacingMM, "the wires' edges that look away from the camera were followed"
 	case b.DepthTold && heddle:
 		return cornerDepthMM, cornerDepthUMM, "the front edges of the slots were followed"
 	case b.DepthTold:
@@ -161,45 +212,31 @@ func wireDepth(b vision.Bands) (mm, u float64, note string) {
 	return reedDepthMM, reedDepthUMM, "the wires' front edges could not be told from the back ones"
 }
 
-// distance is the camera's height above the wires in mm and its relative
-// standard uncertainty.
-func distance(v View, pxPerInch float64) (mm, relU float64) {
-	if v.DistanceMM > 0 {
-		return v.DistanceMM, tiltSpread
+// slant is the spacing along the ruler's edge over that square to the wires.
+func slant(b vision.Bands) float64 {
+	if b.Slant > 0 {
+		return b.Slant
 	}
-	f, spread := v.Focal35, focalKnownSpread
-	if f <= 0 {
-		f, spread = focalMedian, focalSpread
-	}
-	return FocalPx(f, v.WidthPx, v.HeightPx) / pxPerInch * 25.4, math.Hypot(spread, tiltSpread)
+	return 1 / math.Cos(b.Skew)
 }
 
-// FocalPx is the focal length in pixels of a photo with this 35 mm equivalent:
-// between the two ways of reckoning it (see focalKnownSpread). 0 for 0.
-func FocalPx(focal35 float64, widthPx, heightPx int) float64 {
-	w, h := float64(widthPx), float64(heightPx)
-	byWidth := focal35 / 36 * math.Max(w, h)
-	byDiagonal := focal35 / 43.2666 * math.Hypot(w, h)
-	return math.Sqrt(byWidth * byDiagonal)
-}
-
-// lifts are equally likely values of ln((D-t)/D): the quantiles of thickness
-// crossed with those of distance.
-func lifts(v View, dMM, dRelU float64) []float64 {
+// lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
+// crossed with those of height.
+func lifts(v View, h heights) []float64 {
 	var out []float64
 	for _, t := range thicknesses(v, 25) {
-		for _, z := range normalQuantiles(9) {
-			d := dMM * math.Exp(dRelU*z)
-			out = append(out, math.Log(Undo(t, d)))
+		for _, ln := range h.ln {
+			out = append(out, math.Log(Undo(t, h.mm*math.Exp(ln))))
 		}
 	}
 	return out
 }
 
-// Undo is the factor (D-t)/D that takes a count on a ruler t mm above the wires
-// to the count at the wires, seen from D mm above them; at least a half.
+// Undo is the factor h/(h+t) that takes a count on a ruler t mm above the wires
+// to the count at the wires, seen from h mm above the ruler's face: with D = h+t
+// the camera's height above the wires it is (D-t)/D.
 func Undo(thicknessMM, heightMM float64) float64 {
-	return math.Max(heightMM-thicknessMM, 0.5*heightMM) / heightMM
+	return heightMM / (heightMM + thicknessMM)
 }
 
 // thicknesses are n equally likely heights of the marked face above the wires,
@@ -208,9 +245,19 @@ func thicknesses(v View, n int) []float64 {
 	if v.ThicknessMM > 0 {
 		return []float64{v.ThicknessMM}
 	}
+	most := 1.0
+	if v.softTape {
+		most = thickness[1].share
+	}
 	ts := make([]float64, n)
-	for i, z := range normalQuantiles(n) {
-		ts[i] = math.Min(thicknessMedianMM*math.Exp(thicknessSpread*z), 4)
+	k := 1
+	for i := range ts {
+		p := most * (float64(i) + 0.5) / float64(n)
+		for p > thickness[k].share {
+			k++
+		}
+		a, b := thickness[k-1], thickness[k]
+		ts[i] = a.mm + (b.mm-a.mm)*(p-a.share)/(b.share-a.share)
 	}
 	return ts
 }

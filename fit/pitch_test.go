@@ -2,18 +2,22 @@ package fit
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
+	"dentcount/calib"
 	"dentcount/trade"
+	"dentcount/vision"
 )
 
-// Parallax: the count per inch is high by t/(D-t); undoing it gives (D-t)/D.
+// Parallax: the count per inch is high by t/(D-t), D the camera's height above
+// the wires; undoing it gives (D-t)/D. Here the camera is 150 mm above the face.
 func TestLiftUndoesParallax(t *testing.T) {
-	v := View{ThicknessMM: 3, DistanceMM: 150}
-	mean, sd := meanSD(lifts(v, 150, 0.0001))
-	high := 3.0 / (150 - 3)
-	if got := (1 + high) * math.Exp(mean); math.Abs(got-1) > 1e-5 {
-		t.Errorf("a count high by t/(D-t) is corrected to %.6f of the true one, want 1", got)
+	const thick, face = 3.0, 150.0
+	mean, sd := meanSD(lifts(View{ThicknessMM: thick}, heightsOf(face, 0.0001, 9)))
+	high := thick / (face + thick - thick)
+	if got := (1 + high) * math.Exp(mean); math.Abs(got-1) > 1e-6 {
+		t.Errorf("a count high by t/(D-t) is corrected to %.7f of the true one, want 1", got)
 	}
 	if sd > 1e-4 {
 		t.Errorf("thickness and distance are told, and the correction still scatters by %.5f", sd)
@@ -22,8 +26,8 @@ func TestLiftUndoesParallax(t *testing.T) {
 
 // Not told, the thickness leaves more doubt, and less the farther the camera.
 func TestLiftPriorShrinksWithDistance(t *testing.T) {
-	_, near := meanSD(lifts(View{}, 150, 0.02))
-	_, far := meanSD(lifts(View{}, 600, 0.02))
+	_, near := meanSD(lifts(View{}, heightsOf(150, 0.02, 9)))
+	_, far := meanSD(lifts(View{}, heightsOf(600, 0.02, 9)))
 	if !(near > 3*far && far > 0) {
 		t.Errorf("doubt at 150 mm %.5f, at 600 mm %.5f: want it to fall as 1/D", near, far)
 	}
@@ -38,6 +42,84 @@ func TestFocalPxBetweenConventions(t *testing.T) {
 	}
 	if FocalPx(27, 3000, 4000) != f {
 		t.Error("a photo held upright has another focal length")
+	}
+}
+
+// Where EXIF does not tell the lens, two thirds of the weight lie on a main lens
+// of 26 mm, and the nearer that would put the camera, the more on a longer one.
+func TestUsualFocals(t *testing.T) {
+	longer := func(mm float64) (share float64) {
+		ln := usualFocals(200, mm, nil)
+		for i, x := range ln {
+			if i > 0 && x < ln[i-1] {
+				t.Fatalf("quantile %d is less than the one before", i)
+			}
+			if focalMedian*math.Exp(x) > 31 {
+				share += 1.0 / 200
+			}
+		}
+		return share
+	}
+	// By hand, of a third spread evenly from 24 to 56 mm: 26 % of all lie over 31
+	// mm, before anything is said of the distance.
+	usual, near := longer(350), longer(100)
+	if math.Abs(usual-0.25) > 0.04 {
+		t.Errorf("at 350 mm %.3f of the lenses are longer than 31 mm, want some 0.25", usual)
+	}
+	if near < 1.5*usual {
+		t.Errorf("at 100 mm %.3f are longer than 31 mm, at 350 mm %.3f: want many more", near, usual)
+	}
+}
+
+// Marks that stand square to their edge through a lens of 50 mm alone, and by far
+// off through one of 26 mm, tell the lens; ones that look square through any tell
+// nothing.
+func TestMarksTellLens(t *testing.T) {
+	v := View{WidthPx: 4000, HeightPx: 3000}
+	b := vision.Bands{FocalPx: FocalPx(27, v.WidthPx, v.HeightPx)}
+	middle := func(perLn float64) float64 {
+		b.Squares = nil
+		for x := -0.4; x <= 0.8; x += 0.05 {
+			b.Squares = append(b.Squares, vision.Square{LnFocal: x, Off: perLn * (x - math.Log(50.0/27))})
+		}
+		ln := usualFocals(101, 300, squareLikelihood(b, v))
+		return focalMedian * math.Exp(ln[50])
+	}
+	if f := middle(0.06); math.Abs(f-50) > 3 {
+		t.Errorf("marks that stand square at 50 mm tell %.1f mm", f)
+	}
+	plain := focalMedian * math.Exp(usualFocals(101, 300, nil)[50])
+	if f := middle(0); math.Abs(f-plain) > 1e-9 {
+		t.Errorf("marks that look square through any lens tell %.2f mm, without them it is %.2f", f, plain)
+	}
+}
+
+// A tape 18 mm wide bent to a radius of 2 m keeps the length of its middle: on
+// its outer edge marks stand 9 mm / 2 m = 0.45 % wider, and a count on them is
+// 0.45 % high; on the inner edge as much low.
+func TestPitchOnTapeThatBends(t *testing.T) {
+	s := calib.Scale{A: 0, B: 0.01, Half: 1, ResidualIn: 1e-6, Lo: 0, Hi: 800, Marks: make([]calib.Mark, 60)}
+	for _, sign := range []float64{1, -1} {
+		b := syntheticRow(rand.New(rand.NewPCG(8, 9)), 80, 10, 0)
+		straight, err := FindPitch(s, b, View{ThicknessMM: 0.2, DistanceMM: 400})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.BendPerIn = sign * 25.4 / 2000
+		bent, err := FindPitch(s, b, View{ThicknessMM: 0.2, DistanceMM: 400, FaceWidthIn: 18 / 25.4})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, want := bent.PerInch/straight.PerInch, 1/(1+sign*0.0045); math.Abs(got-want) > 1e-6 {
+			t.Errorf("bent %+.0f: corrected by %.6f, want %.6f", sign, got, want)
+		}
+		usual, err := FindPitch(s, b, View{ThicknessMM: 0.2, DistanceMM: 400})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if usual.U < 1.2*bent.U {
+			t.Errorf("bent %+.0f: u is %.5f with the width unknown, %.5f with it known", sign, usual.U, bent.U)
+		}
 	}
 }
 

@@ -30,7 +30,7 @@ type Accord struct {
 	Widened float64
 	// ThicknessMM is the ruler's height above the wires, ThicknessUMM its standard
 	// uncertainty: what was told, or the prior narrowed by the readings, which
-	// stand apart by t/(D-t) at each camera height D.
+	// stand apart by t/h at each camera height h above the ruler's face.
 	ThicknessMM, ThicknessUMM float64
 }
 
@@ -76,7 +76,7 @@ const seenTwice = 0.5
 // shared is the correlation between two photos of what one source does to them.
 func shared(src Source) float64 {
 	switch src {
-	case RulerItself, WireDepth:
+	case RulerItself, WireDepth, TapeBend:
 		return 1
 	case RulerMarks, BandPlaces:
 		return seenTwice
@@ -94,7 +94,7 @@ const gridThickness, gridFocal = 120, 9
 // SamePart combines photos of one part with one ruler on it into one pitch, by
 // generalised least squares over the logarithms of the readings
 //
-//	y_i = ln P + ln(D_i/(D_i - t)) + e_i
+//	y_i = ln P + ln(1 + t/h_i) + e_i
 //
 // with a covariance that keeps what the photos share: the ruler's own error and
 // the depth of the wires are not made smaller by more photos, the places of the
@@ -134,12 +134,15 @@ func newJoint(takes []Take) *joint {
 	n := len(takes)
 	first := takes[0].View
 	j.ts = thicknesses(first, gridThickness)
-	j.focal = []float64{0}
-	if s := focalSpreadOf(first); s > 0 {
-		j.focal = j.focal[:0]
+	switch {
+	case first.DistanceMM > 0:
+		j.focal = []float64{0}
+	case first.Focal35 > 0:
 		for _, z := range normalQuantiles(gridFocal) {
-			j.focal = append(j.focal, s*z)
+			j.focal = append(j.focal, focalKnownSpread*z)
 		}
+	default:
+		j.focal = usualFocals(gridFocal, takes[0].Pitch.DistanceMM, nil)
 	}
 	u := map[Source][]float64{}
 	for i, t := range takes {
@@ -173,18 +176,6 @@ func newJoint(takes []Take) *joint {
 func sameLens(a, b View) bool {
 	long := func(v View) int { return max(v.WidthPx, v.HeightPx) }
 	return a.DistanceMM <= 0 && b.DistanceMM <= 0 && a.Focal35 == b.Focal35 && long(a) == long(b)
-}
-
-// focalSpreadOf is how well the focal length is known, relative; 0 where the
-// distance was told instead.
-func focalSpreadOf(v View) float64 {
-	switch {
-	case v.DistanceMM > 0:
-		return 0
-	case v.Focal35 > 0:
-		return focalKnownSpread
-	}
-	return focalSpread
 }
 
 // belief is what one thickness and focal length make of the readings.
@@ -276,7 +267,7 @@ func (j *joint) solve() solution {
 func (j *joint) height(i int, f float64) (mm, relU float64) {
 	p := j.takes[i].Pitch
 	if j.same[i] {
-		return p.DistanceMM * math.Exp(f), tiltSpread
+		return p.DistanceMM * math.Exp(f), p.AttitudeRelU
 	}
 	return p.DistanceMM, p.DistanceRelU
 }

@@ -11,10 +11,10 @@ import (
 // the wires and a reading that is off by off.
 func takeAt(perInch, heightMM, t, off float64, told float64, lines ...Line) Take {
 	v := View{Focal35: 26, WidthPx: 4000, HeightPx: 3000, ThicknessMM: told}
-	p := Pitch{Read: perInch * heightMM / (heightMM - t) * math.Exp(off), DistanceMM: heightMM, DistanceRelU: math.Hypot(focalKnownSpread, tiltSpread)}
+	p := Pitch{Read: perInch * (heightMM + t) / heightMM * math.Exp(off), DistanceMM: heightMM, DistanceRelU: math.Hypot(focalKnownSpread, tiltSpread), AttitudeRelU: tiltSpread}
 	p.Budget = lines
 	p.ReadRelU = p.combined().U
-	p.Lift = lifts(v, p.DistanceMM, p.DistanceRelU)
+	p.Lift = lifts(v, heightsOf(p.DistanceMM, p.DistanceRelU, 9))
 	mean, sd := meanSD(p.Lift)
 	p.PerInch = p.Read * math.Exp(mean)
 	p.Budget = append(p.Budget, Line{RulerAbove, sd, Known, ""})
@@ -26,7 +26,8 @@ func bandLine(u float64) Line  { return Line{BandPlaces, u, Known, ""} }
 func angleLine(u float64) Line { return Line{RulerAngle, u, Known, ""} }
 func ownLine(u float64) Line   { return Line{RulerItself, u, Known, ""} }
 
-// Two heights tell the thickness: apparent pitch over true one is D/(D-t).
+// Two heights tell the thickness: apparent pitch over true one is D/(D-t), D the camera's
+// height above the wires, t more than that above the ruler's face.
 func TestSamePartTellsThickness(t *testing.T) {
 	near, far := takeAt(10, 150, 2.2, 0, 0, angleLine(2e-4)), takeAt(10, 600, 2.2, 0, 0, angleLine(2e-4))
 	p, acc, err := SamePart([]Take{near, far})
@@ -115,9 +116,10 @@ func TestSamePartMonteCarlo(t *testing.T) {
 	rng := rand.New(rand.NewPCG(10, 11))
 	const rounds = 200
 	low, held := 0, 0
+	prior := thicknesses(View{}, 1000)
 	for range rounds {
 		// The thickness from its own prior, each height off by its own tilt.
-		thick := math.Min(thicknessMedianMM*math.Exp(thicknessSpread*rng.NormFloat64()), 4)
+		thick := prior[rng.IntN(len(prior))]
 		focal := math.Exp(focalKnownSpread * rng.NormFloat64())
 		own := 3e-4 * rng.NormFloat64()
 		var takes []Take

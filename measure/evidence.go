@@ -34,6 +34,19 @@ func rulerOf(r calib.Ruler) *Ruler {
 	return out
 }
 
+// faceWidth is how wide the ruler is, in inches, by the scale on its other edge;
+// 0 where there is none.
+func faceWidth(r calib.Ruler) float64 {
+	if r.Second == nil {
+		return 0
+	}
+	s := r.Scale
+	mid := (s.Lo + s.Hi) / 2
+	x, y := s.Frame.Point(mid, 0)
+	_, depthPx := r.Second.Frame.Locate(x, y)
+	return math.Abs(depthPx * s.InPerPx(mid))
+}
+
 // wholeValue is a whole-unit mark's value: a whole number, but for marks that a
 // person set.
 func wholeValue(m calib.Mark, s calib.Scale) float64 {

@@ -111,6 +111,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	}
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
 	r.ruler, r.bands = ruler, b
+	r.view.FaceWidthIn = faceWidth(ruler)
 	r.base.Ruler = rulerOf(ruler)
 	r.base.Evidence = &Evidence{TickLine: tickLine(s), Marks: allMarks(s), OneInch: oneInch(s), SizePx: [2]int{g.W, g.H}}
 	if !found {

@@ -63,8 +63,23 @@ type Bands struct {
 	// SpectralPerInch is the independent second opinion, SpectralU its
 	// standard uncertainty.
 	SpectralPerInch, SpectralU float64
-	// Skew is the angle between the bands and the ruler's perpendicular, radians.
+	// Skew is the angle between the bands and the ruler's perpendicular in their
+	// own plane, at the middle of the scale, radians.
 	Skew float64
+	// Slant is the spacing along the edge over that square to the bands: one over
+	// the cosine of Skew, but for a tape that bends.
+	Slant float64
+	// BendPerIn is the curvature of the marked edge in its plane, one over its
+	// radius in inches: positive where it is the outer edge of a tape that bends,
+	// 0 for a straight one.
+	BendPerIn float64
+	// HeightIn is the camera's height above the ruler's face, square to it, as
+	// seen through a lens of focal length FocalPx; it goes with that.
+	HeightIn, FocalPx float64
+	// Squares say how square to its edge the ruler's marks would stand through
+	// lenses of other focal lengths: where the camera leans both along and across
+	// the ruler, they tell the lens. None where the marks' lean was not read.
+	Squares []Square
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
@@ -74,6 +89,9 @@ type Bands struct {
 	// DepthTold says whether the edges told the wires' front from their back; then
 	// PerInch is that of the front.
 	DepthTold bool
+	// DepthBySides: only the edges that look away from the camera's foot were
+	// heeded, since the others lie deeper.
+	DepthBySides bool
 	// Coherence is the share of the contrast beside the ruler that runs along the
 	// bands, 0…1: near 1 for wires, small for a table's texture.
 	Coherence float64
@@ -145,8 +163,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		shape, t.PerInch = u, refine(u, t.PerInch)
 	}
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
-	mid := (s.Lo + s.Hi) / 2
-	b.Skew = math.Atan(ln.at(mid) - s.ShearAt(mid))
 	b.locate(shape, s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
@@ -156,7 +172,12 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if focalPx <= 0 {
 		focalPx = 0.8 * float64(max(p.W, p.H))
 	}
-	b.frontOf(st, ln, sig, s, focalPx)
+	att := attitudeOf(p, s, ln, focalPx)
+	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
+	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
+	b.HeightIn, b.FocalPx = att.heightIn, focalPx
+	b.Squares = squaresOf(p, s, ln, focalPx)
+	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	slots := 0.0
 	if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
@@ -166,33 +187,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	return b, true, nil
-}
-
-// frontOf brings the pitch to the front of the wires, where their edges tell it.
-func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx float64) {
-	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
-	all := edgesOf(sig, l.T, 0)
-	ppi := s.PxPerIn()
-	p, _, otherRel, ok := frontPlane(planesOf(all, l), ppi/25.4/focalPx)
-	if !ok {
-		return
-	}
-	// The same edges at several depths say how the bands run, to the last bit.
-	const parts, fewestRows = 4, 5
-	var strips []edge
-	n := max(1, min(parts, st.rows/fewestRows))
-	for i := 0; i < n; i++ {
-		r0, r1 := i*st.rows/n, (i+1)*st.rows/n
-		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
-		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
-	}
-	f, ok := fitFront(all, strips, l, p)
-	if !ok || math.Abs(f.spacingIn/l.T-1) > 0.045 || f.uRel > 0.004 {
-		return
-	}
-	b.DepthTold = true
-	b.PerInch = 1 / f.spacingIn
-	b.U = math.Hypot(f.uRel, otherRel) * b.PerInch
 }
 
 // TooFine says that the bands are too close together in the photo to be told

@@ -130,7 +130,7 @@ func TestFrontOfDeepWires(t *testing.T) {
 	if !ok || math.Abs(depth-z) > 0.002 {
 		t.Fatalf("planes %v apart (%v), want %v", depth, ok, z)
 	}
-	f, ok := fitFront(all, strips, l, p)
+	f, ok := fitFront(all, strips, l, p, anyEdge)
 	if !ok || math.Abs(f.spacingIn/T-1) > 4*f.uRel || f.uRel > 2e-4 || math.Abs(f.widthRel-0.4) > 0.02 {
 		t.Errorf("%v: spacing %.5f of the front's, u %.5f, width %.3f", ok, f.spacingIn/T, f.uRel, f.widthRel)
 	}

@@ -269,7 +269,7 @@ func (f *wireField) measureSpacing() {
 	if !ok {
 		return
 	}
-	if front, ok := fitFront(all, all, l, p); ok && math.Abs(front.spacingIn/l.T-1) < 0.02 {
+	if front, ok := fitFront(all, all, l, p, anyEdge); ok && math.Abs(front.spacingIn/l.T-1) < 0.02 {
 		f.frontTold = true
 		f.spacing, f.spacingU = front.spacingIn, math.Hypot(front.uRel, otherRel)*front.spacingIn
 	}

@@ -181,26 +181,13 @@ type wirePlane struct {
 
 // planesOf lists the planes that carry lines of edges, strongest first.
 func planesOf(edges []edge, l lattice) []wirePlane {
-	es := stretches(l.count)
-	top := make([]float64, len(es))
-	for i, e := range es {
-		for _, v := range support(edges, l, e) {
-			top[i] = math.Max(top[i], v)
+	return peaks(l, func(stretch float64) float64 {
+		top := 0.0
+		for _, v := range support(edges, l, stretch) {
+			top = math.Max(top, v)
 		}
-	}
-	smooth := make([]float64, len(es))
-	for i := range top {
-		a, b := top[max(0, i-1)], top[min(len(top)-1, i+1)]
-		smooth[i] = (a + 2*top[i] + b) / 4
-	}
-	var out []wirePlane
-	for i := 1; i+1 < len(es); i++ {
-		if smooth[i] >= smooth[i-1] && smooth[i] > smooth[i+1] {
-			out = append(out, wirePlane{es[i], smooth[i]})
-		}
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].support > out[j].support })
-	return out
+		return top
+	})
 }
 
 // frontPlane chooses the front among the planes. perMM is 1 mm over the
@@ -245,55 +232,80 @@ func frontPlane(planes []wirePlane, perMM float64) (f wirePlane, depthRel, other
 	return f, depthRel, math.Sqrt(sq / sw), true
 }
 
-// fitFront fits the lines of edges of a plane, in all strips together:
-//
-//	in = place[j] + T·k + depth·(lean + turn·k)
-//
-// so that T is the spacing at the ruler's edge itself, whatever lean the strips
-// were read along. ok is false where too few edges lie on lines.
-func fitFront(all, strips []edge, l lattice, p wirePlane) (f front, ok bool) {
-	sup := support(all, l, p.stretch)
-	var lines []float64
+// line is one row of edges: its place at the lattice's middle, in spacings.
+type line struct {
+	at           float64
+	of           family
+	rising, fall bool // the signs of its own edges
+	support      float64
+}
+
+// linesOf are the lines of a family in a plane, strongest first.
+func linesOf(all []edge, l lattice, p wirePlane, of family) []line {
+	own := of.of(all)
+	sup := support(own, l, p.stretch)
 	order := make([]int, places)
 	for i := range order {
 		order[i] = i
 	}
 	sort.Slice(order, func(i, j int) bool { return sup[order[i]] > sup[order[j]] })
+	rise, fall := signSupport(own, l, p.stretch, true), signSupport(own, l, p.stretch, false)
 	const weakest, apart = 0.5, 0.07 // of the best line's support; of a spacing
+	// Where a line is of one sign, edges of the other are not its own.
+	const tooFew = 0.25
+	var out []line
 	for _, i := range order {
 		if sup[i] < weakest*sup[order[0]] {
 			break
 		}
 		at := (float64(i)+0.5)/places - 0.5
 		far := true
-		for _, q := range lines {
-			far = far && math.Abs(math.Remainder(at-q, 1)) > apart
+		for _, q := range out {
+			far = far && math.Abs(math.Remainder(at-q.at, 1)) > apart
 		}
 		if far {
-			lines = append(lines, at)
+			out = append(out, line{at, of, rise[i] > tooFew*fall[i], fall[i] > tooFew*rise[i], sup[i]})
+		}
+	}
+	return out
+}
+
+func (l line) owns(e edge) bool {
+	if e.rising && !l.rising || !e.rising && !l.fall {
+		return false
+	}
+	return l.of.has(e)
+}
+
+// fitFront fits the lines of edges of a plane, in all strips together:
+//
+//	in = place[j] + T·k + depth·(lean + turn·k)
+//
+// so that T is the spacing at the ruler's edge itself, whatever lean the strips
+// were read along. The lines are those of the families. ok is false where too few
+// edges lie on lines.
+func fitFront(all, strips []edge, l lattice, p wirePlane, fams []family) (f front, ok bool) {
+	var lines []line
+	for _, of := range fams {
+		for i, q := range linesOf(all, l, p, of) {
+			if i == 0 && len(fams) == 1 {
+				f.support = q.support
+			}
+			lines = append(lines, q)
 		}
 	}
 	if len(lines) == 0 {
 		return f, false
 	}
-	f.support = sup[order[0]]
-	// Where a line is of one sign, edges of the other are not its own.
-	rise, fall := signSupport(all, l, p.stretch, true), signSupport(all, l, p.stretch, false)
-	own := func(line int, rising bool) bool {
-		i := int((lines[line]+0.5)*places) % places
-		a, b := rise[i], fall[i]
-		if !rising {
-			a, b = b, a
-		}
-		return a > 0.25*b
-	}
-	if len(lines) > 1 {
-		f.widthRel = math.Abs(math.Remainder(lines[0]-lines[1], 1))
+	if len(fams) == 1 && len(lines) > 1 {
+		f.widthRel = math.Abs(math.Remainder(lines[0].at-lines[1].at, 1))
 	}
 	n := len(lines) + 3
 	c := make([]float64, n) // T, lean, turn, place of each line; in spacings
 	c[0] = 1 + p.stretch
-	copy(c[3:], lines)
+	for j, q := range lines {
+		c[3+j] = q.at
+	}
 	half := float64(l.count-1) / 2
 	// Depth in units that make its terms of the size of the others.
 	var deepest float64
@@ -328,7 +340,7 @@ func fitFront(all, strips []edge, l lattice, p wirePlane) (f front, ok bool) {
 				y := x - c[3+j] - d*c[1]
 				k := math.Round(y / spacing)
 				r := y - k*spacing
-				if math.Abs(k) > half+1 || math.Abs(r) >= tol || !own(j, e.rising) {
+				if math.Abs(k) > half+1 || math.Abs(r) >= tol || !lines[j].owns(e) {
 					continue
 				}
 				u := used{line: j, k: k, depth: e.depth, x: x, r: r, w: e.weight * (1 - r*r/tol/tol) * (1 - r*r/tol/tol)}

@@ -1,0 +1,74 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// deepRow are the edges of deep wires over a camera's foot, T apart and 0.4 T
+// wide, their backs z of the camera's height behind: of the face towards the foot
+// only the back edge shows (sides as bright as fronts), or only the front one.
+func deepRow(T, z, foot float64, n int, backs, bright bool, seed uint64) []edge {
+	rng := rand.New(rand.NewPCG(seed, 6))
+	var out []edge
+	for k := range n {
+		x := T*float64(k) + 0.003*T*rng.NormFloat64()
+		l, r := x-0.2*T, x+0.2*T
+		if deep := func(e float64) float64 { return foot + (e-foot)*(1-z) }; backs && x > foot {
+			l = deep(l)
+		} else if backs {
+			r = deep(r)
+		}
+		out = append(out, edge{l, 0, 1, bright}, edge{r, 0, 1, !bright})
+	}
+	return out
+}
+
+// Where the faces towards the camera's foot show their back edges only, a line
+// through all edges of one sign follows the fronts on one side of the foot and
+// the backs on the other, and is drawn towards the backs. The faces that look away tell the front,
+// for bright wires as for dark ones; where both tell the front, none is preferred.
+func TestFrontBySides(t *testing.T) {
+	const T, z, n, foot, perMM = 0.1, 0.011, 90, 4.6, 1.0 / 270
+	l := lattice{first: 0, T: T, count: n}
+	for _, bright := range []bool{true, false} {
+		row := deepRow(T, z, foot, n, true, bright, 5)
+		planes := planesOf(row, l)
+		if s := planes[0].stretch; s > -z/3 {
+			t.Fatalf("bright %v: all edges together tell the front, too: %.4f", bright, s)
+		}
+		told := frontBySides(row, l, foot, perMM, planes[0].support)
+		p, fams := told.choose(planes[0])
+		if told.fams == nil || math.Abs(p.stretch) > 0.0015 {
+			t.Fatalf("bright %v: the front lies at %.4f (%v), want 0", bright, p.stretch, told.fams)
+		}
+		f, ok := fitFront(row, row, l, p, fams)
+		if !ok || math.Abs(f.spacingIn/T-1) > 2e-4 {
+			t.Errorf("bright %v: %v, spacing %.6f of the true one", bright, ok, f.spacingIn/T)
+		}
+		both := deepRow(T, z, foot, n, false, bright, 7)
+		told = frontBySides(both, l, foot, perMM, planesOf(both, l)[0].support)
+		if told.fams != nil || told.apart > 0.001 || !told.seen {
+			t.Errorf("bright %v: both kinds tell the front, and one is preferred: %+v", bright, told)
+		}
+		// a chance row of all edges far from where both kinds lie is not heeded
+		if p, _ := told.choose(wirePlane{0.009, 0.9}); math.Abs(p.stretch) > 0.001 {
+			t.Errorf("bright %v: the plane of all edges is kept at %.4f where both kinds lie at 0", bright, p.stretch)
+		}
+		// the foot beyond the row's end: nothing changes sides
+		if told := frontBySides(row, l, 30, perMM, planes[0].support); told.seen {
+			t.Errorf("bright %v: sides of a foot that is not under the row", bright)
+		}
+	}
+}
+
+// The front-most of planes that are about as strong is the front, not a weak one
+// before it nor a strong one too far before it to be the same wires.
+func TestForemost(t *testing.T) {
+	const perMM = 1.0 / 300
+	ps := []wirePlane{{-0.003, 0.6}, {-0.0005, 0.55}, {0.004, 0.3}, {0.02, 0.55}}
+	if got := foremost(ps, perMM); got != ps[1] {
+		t.Errorf("%v, want %v", got, ps[1])
+	}
+}
