@@ -3,6 +3,7 @@ package fit
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"dentcount/calib"
 	"dentcount/trade"
@@ -38,6 +39,8 @@ type View struct {
 	WidthPx, HeightPx int
 	ThicknessMM       float64 // ruler's marked face above the wires; 0 unknown
 	DistanceMM        float64 // camera above the ruler's marked face; 0 unknown
+	// TwoRulers: a second one is seen, so that what was told may be its thickness.
+	TwoRulers bool
 	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
 	FaceWidthIn float64
 	// softTape: it bends, so that it is one.
@@ -179,7 +182,10 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"
-	if v.ThicknessMM > 0 {
+	switch {
+	case v.ThicknessMM > 0 && v.TwoRulers:
+		note = "of two rulers either may be the one whose thickness was told"
+	case v.ThicknessMM > 0:
 		note = ""
 	}
 	add(RulerAbove, sd, note)
@@ -240,10 +246,16 @@ func Undo(thicknessMM, heightMM float64) float64 {
 }
 
 // thicknesses are n equally likely heights of the marked face above the wires,
-// in mm, from thin to thick; the told one alone where it is told.
+// in mm, from thin to thick; the told one alone where it is told. Of two rulers it
+// may be that of the other one: the told one and what rulers are like weigh alike.
 func thicknesses(v View, n int) []float64 {
-	if v.ThicknessMM > 0 {
+	if v.ThicknessMM > 0 && !v.TwoRulers {
 		return []float64{v.ThicknessMM}
+	}
+	if v.ThicknessMM > 0 {
+		told := v.ThicknessMM
+		v.ThicknessMM = 0
+		return append(thicknesses(v, n), slices.Repeat([]float64{told}, n)...)
 	}
 	most := 1.0
 	if v.softTape {

@@ -188,3 +188,27 @@ func TestSizeNone(t *testing.T) {
 		t.Errorf("9.69 per inch: %s with %.3f, want none", got[0].Label, got[0].P)
 	}
 }
+
+// Of two rulers the told thickness may be that of the other one: the lift is then
+// told, or any, evenly.
+func TestTwoRulersLeaveTheThicknessOpen(t *testing.T) {
+	one := thicknesses(View{ThicknessMM: 2}, 10)
+	if len(one) != 1 || one[0] != 2 {
+		t.Fatalf("told 2 mm: %v", one)
+	}
+	any, two := thicknesses(View{}, 10), thicknesses(View{ThicknessMM: 2, TwoRulers: true}, 10)
+	n := 0
+	for _, mm := range two {
+		if mm == 2 {
+			n++
+		}
+	}
+	if len(two) != 20 || n != 10 {
+		t.Errorf("of two rulers, told 2 mm: %v", two)
+	}
+	for i, mm := range any {
+		if two[i] != mm {
+			t.Errorf("quantile %d: %g mm, not told %g mm", i, two[i], mm)
+		}
+	}
+}

@@ -170,7 +170,7 @@ func (r Reading) answer(opt Options) Result {
 // viewWith is how the photo was taken with what a person tells of it.
 func (r Reading) viewWith(opt Options) fit.View {
 	v := r.view
-	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
+	v.ThicknessMM, v.DistanceMM, v.TwoRulers = opt.RulerThicknessMM, opt.CameraDistanceMM, r.ruler.Another
 	return v
 }
 
@@ -186,6 +186,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	if n := r.Count.Missing; n > 0 {
 		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
+	}
+	if ruler.Another {
+		r.Warnings = append(r.Warnings, "two rulers lie in the photo: the overlay shows which one was read; take the other one away")
 	}
 	if b.HolesHidden {
 		r.Warnings = append(r.Warnings, otherReading(b.Kind, p.PerInch))
