@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 
 	"dentcount/judge"
@@ -75,8 +76,6 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	// and boasts elsewhere: the strongest whose loss lies within a standard error of
 	// the least is taken (Hastie, Tibshirani and Friedman, The Elements of
 	// Statistical Learning, 2nd ed., section 7.10).
-	var best, loss float64
-	bound := math.Inf(1)
 	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
 	losses, errs := make([]float64, len(ridges)), make([]float64, len(ridges))
 	for i, ridge := range ridges {
@@ -86,12 +85,11 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 		}
 		losses[i], errs[i] = lossOf(claims)
 		fmt.Fprintf(w, "ridge %g: log loss on scenes left out %.4f ± %.4f, calibration error %.4f\n", ridge, losses[i], errs[i], judge.ExpectedCalibrationError(judge.Reliability(likelier(claims), reliabilityBins)))
-		if least := losses[i] + errs[i]; i == 0 || losses[i] == slices.Min(losses[:i+1]) {
-			bound = least
-		}
 	}
+	least := floats.MinIdx(losses)
+	var best, loss float64
 	for i, ridge := range ridges {
-		if losses[i] <= bound {
+		if losses[i] <= losses[least]+errs[least] {
 			best, loss = ridge, losses[i]
 		}
 	}
