@@ -126,6 +126,21 @@ func TestHolesAreTold(t *testing.T) {
 			}
 			return band(j, 0)
 		}, false},
+		{"marks of two lengths in step with the bands on a bright ruler", 0, func(j int, d float64) zone {
+			z := band(j, 0)
+			z.mean = 200
+			switch {
+			case !part(d) || d > 0.6 && d < 0.8:
+				return blank
+			case d > 0 && d < 0.2:
+				_, z.two = combTones(0, 0.2, contrast, phase(j))
+				z.one = 0
+				return z
+			case d > 0 && d < 0.6:
+				return z
+			}
+			return band(j, 0)
+		}, false},
 		{"side faces that grow along the wires", 0, func(j int, d float64) zone {
 			if !part(d) {
 				return blank
