@@ -31,14 +31,16 @@ type holeZone struct {
 // clearness says how like a zone of holes it is: near 0 and less where it is
 // not, above 2 where holes as open as the slots are seen.
 func (z holeZone) clearness() float64 {
-	// A single window keeps step with itself: as good as loneStep.
+	// Stated by what zones of holes and of marks are like, in no fine tune: the
+	// probability is fitted to what comes out. A single window keeps step with
+	// itself: as good as loneStep. Holes as wide as the slots add to the mean about
+	// half of what the slots add to the tone; far more than alike is a ruler.
 	const loneStep, alike = 0.85, 1.5
 	t := z.together
 	if z.windows < 2 {
 		t = loneStep
 	}
 	c := bound(z.fall, -0.5, 2.2) + 2*bound(z.gain, 0, 0.7) - 3*bound(-z.gain, 0, 1) - 3*(1-t)
-	// Holes add to the mean about half of what the slots add to the tone.
 	return c - 1.5*bound(z.step-alike, 0, 1.5)
 }
 

@@ -23,14 +23,15 @@ type Cue struct {
 // plain bands are seen. Arcs that are not told count as 0, as all their cues do
 // that say nothing.
 func kindCues(a *arcs, holes, middle, perInch float64) []Cue {
-	const clearest, usualPerInch = 3.5, 5.0
+	// Marks and chance look like holes up to about chance.
+	const chance, clearest, usualPerInch = 0.8, 3.3, 5.0
 	var read float64
 	var arc arcs
 	if a != nil {
 		read, arc = 1, *a
 	}
 	out := []Cue{
-		{"holes clear", bound(holes, 0, clearest)},
+		{"holes clear", bound(holes, chance, clearest) - chance},
 		{"middle plain", bound(middle, 0, 1)},
 		{"bands an inch", bound(math.Log(perInch/usualPerInch), -0.6, 0.6)},
 		{"arcs told", read},
