@@ -54,6 +54,33 @@ type zoneMap struct {
 	seen          []bool    // by depth: in the picture
 }
 
+// searchHoles is the clearness of the clearest zone of holes in a stretch's
+// windows, 0 where there is none, and the share of the part's middle that is seen
+// plain. The marks' lean, by which tan was found, is known to a few hundredths
+// only, and over the whole row a hundredth is as much as a hole is tall: a ruler
+// laid within a few degrees of square is searched all through.
+func searchHoles(ws []window, under bool, tan, ppi float64) (clearest, middle float64) {
+	const most, step = 3, 0.025
+	for i := -most - 1; i <= most; i++ {
+		try := step * float64(i)
+		if i < -most {
+			try = tan
+		}
+		m, ok := mapZones(ws, under, try, ppi)
+		if !ok {
+			continue
+		}
+		best := 0.0
+		for _, z := range m.holes() {
+			best = math.Max(best, z.clearness())
+		}
+		if best > clearest || i < -most {
+			clearest, middle = best, m.plainMiddle()
+		}
+	}
+	return clearest, middle
+}
+
 // mapZones lays the windows out. tan is the tangent of the angle between the
 // bands and the ruler's perpendicular; under says that the stretch is the ruler's
 // own, beside whose marked edge bands are known to be.

@@ -168,6 +168,10 @@ func TestHolesAreTold(t *testing.T) {
 	if got := clearestOf(t, laidOut(windows, slanted.tan, slanted.paint), true, 0); got > 1.8 {
 		t.Errorf("aslant and not told so: clearness %.2f", got)
 	}
+	// the marks' lean may be as much as that in error
+	if got, _ := searchHoles(laidOut(windows, slanted.tan, slanted.paint), true, -0.02, 100); got < 1.8 {
+		t.Errorf("aslant and told another way: clearness %.2f", got)
+	}
 }
 
 // The middle of the part is seen plain where nothing lies on it, in part where a

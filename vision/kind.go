@@ -73,17 +73,12 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, 
 // coarseKind is kindOf for bands no closer together than slots may be. under are
 // the windows along the ruler.
 func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, under []window) kindRead {
-	tan := l.at((s.Lo+s.Hi)/2) - s.ShearAt((s.Lo+s.Hi)/2)
+	mid := (s.Lo + s.Hi) / 2
+	skew := l.at(mid) - s.ShearAt(mid)
 	var clearest, middle float64
 	look := func(ws []window, under bool) {
-		m, ok := mapZones(ws, under, tan, ppi)
-		if !ok {
-			return
-		}
-		for _, z := range m.holes() {
-			clearest = math.Max(clearest, z.clearness())
-		}
-		middle = math.Max(middle, m.plainMiddle())
+		h, m := searchHoles(ws, under, skew, ppi)
+		clearest, middle = math.Max(clearest, h), math.Max(middle, m)
 	}
 	look(under, true)
 	for _, b := range beyond(p, s, ppi) {
@@ -91,8 +86,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 	}
 	cues := kindCues(a, clearest, middle, t.PerInch)
 	if clearest < halvesHidden && halves(under, ppi) {
-		// The edge lies in the zone of holes: beyond it the tone halves.
-		return kindRead{kind: RigidHeddle, probability: turnsStated, dentsPerBand: 1, cues: cues}
+		return turnsOrWires(cues)
 	}
 	return slotsOrWires(cues)
 }

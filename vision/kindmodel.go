@@ -123,3 +123,15 @@ func slotsOrWires(cues []Cue) kindRead {
 	k.holesHidden = k.probability < sureAt
 	return k
 }
+
+// turnsOrWires is what bands are beyond which the tone halves: the edge lies in
+// the zone of holes, and slots and holes cross it in turn. The tone halves, if less
+// often, where wires differ by turns; then the arcs may say so.
+func turnsOrWires(cues []Cue) kindRead {
+	odds := math.Log(turnsStated/(1-turnsStated)) + math.Min(kindModel().odds(cues), 0)
+	k := kindRead{kind: RigidHeddle, dentsPerBand: 1, cues: cues, probability: 1 / (1 + math.Exp(-math.Abs(odds)))}
+	if odds < 0 {
+		k.kind = Reed
+	}
+	return k
+}
