@@ -127,6 +127,12 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	return r, nil
 }
 
+// BandCues are how many bands an inch were read and what told whether they are
+// the wires of a reed or the slots of a rigid heddle; nil where nothing had to.
+func (r Reading) BandCues() (bandsPerInch float64, cues []vision.Cue) {
+	return r.bands.PerInch, r.bands.KindCues
+}
+
 // refuse makes the reading one of which nothing can be measured.
 func (r *Reading) refuse(reason, advice string) {
 	r.no = true

@@ -214,37 +214,19 @@ func spread(v []float64) float64 {
 	return math.Sqrt(sq / float64(len(v)))
 }
 
-// cue is one thing the arcs tell, bounded, so that none decides alone, and what
-// it weighs in the logarithm of the odds that the wide arcs are solid.
-type cue struct{ value, weight float64 }
-
-// cues are weighed by a logistic regression (ridge 3) on 274 drawn scenes of
-// seeds 6101 and 6102, half of them coarse reeds and half rigid heddles, with no
-// holes clear beside the ruler: each fifth told by the other four, 7 were told
-// wrong, none of the 133 of which it was said with 0.97. Cues that told the
-// opposite in photos by another renderer were left out.
-func (a arcs) cues() []cue {
+// cues are what the arcs tell of the kind, each bounded, so that none decides
+// alone.
+func (a arcs) cues() []Cue {
 	// so much of the wide arc's level is what a plain bar changes by, too
 	const still = 0.01
-	return []cue{
-		{1, -1.11},
-		{bound(math.Log(a.change+still)+3.4, -1.2, 1.5), -1.47},
-		{bound(math.Log(a.frontChange+still)+3.2, -1.2, 1.5), -1.35},
-		{bound(a.narrowChange-0.7, -2, 1.5), 0.49},
-		{bound(a.darker, -0.5, 0.5), 0.86},
-		{bound(math.Log(a.narrow/0.2), -0.6, 0.6), -1.4},
-		{bound(6*(a.between-0.1), -1, 1.5), -1.09},
+	return []Cue{
+		{"wide arcs change", bound(math.Log(a.change+still)+3.4, -1.2, 1.5)},
+		{"fronts' wide arcs change", bound(math.Log(a.frontChange+still)+3.2, -1.2, 1.5)},
+		{"narrow arcs change", bound(a.narrowChange-0.7, -2, 1.5)},
+		{"wide arcs brighter", bound(a.darker, -0.5, 0.5)},
+		{"narrow arcs wide", bound(math.Log(a.narrow/0.2), -0.6, 0.6)},
+		{"neither arc", bound(6*(a.between-0.1), -1, 1.5)},
 	}
 }
 
 func bound(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
-
-// slotOdds is the logarithm of the odds that the narrow arcs are the slots of a
-// rigid heddle and not the wires of a reed.
-func (a arcs) slotOdds() float64 {
-	z := 0.0
-	for _, c := range a.cues() {
-		z += c.weight * c.value
-	}
-	return z
-}

@@ -48,6 +48,8 @@ type Bands struct {
 	// HolesHidden says that the bands may as well be the slots of a rigid heddle
 	// whose holes lie under the ruler as the wires of a reed of half as many dents.
 	HolesHidden bool
+	// KindCues are what the kind was told by, where bands are as coarse as slots.
+	KindCues []Cue
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
@@ -179,13 +181,14 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Squares = squaresOf(p, s, ln, focalPx)
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
-	slots := 0.0
+	var told *arcs
 	if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
-		slots = a.slotOdds()
+		told = &a
 	}
-	k := kindOf(p, s, ln, t, ppi, slots, opt.Kind)
+	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
+	b.KindCues = k.cues
 	return b, true, nil
 }
 

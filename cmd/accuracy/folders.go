@@ -54,6 +54,14 @@ func measureBoth(ctx context.Context, p *photo.Photo, t truth) (sample, error) {
 	}
 	s := sample{Truth: t, NotTold: outcomeOf(read.Answer(measure.Options{}))}
 	s.Told = outcomeOf(read.Answer(measure.Options{RulerThicknessMM: t.ThicknessMM}))
+	perInch, cues := read.BandCues()
+	s.BandsPerInch = perInch
+	for _, c := range cues {
+		if s.KindCues == nil {
+			s.KindCues = map[string]float64{}
+		}
+		s.KindCues[c.Name] = c.Value
+	}
 	s.TookMS = time.Since(start).Milliseconds()
 	return s, nil
 }

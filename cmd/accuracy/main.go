@@ -38,6 +38,7 @@ type flags struct {
 	at       indexList
 	samePart int
 	fitInto  string
+	kindInto string
 	draw     int
 	drawInto string
 	lengths  bool
@@ -60,6 +61,7 @@ func main() {
 	flag.Var(&f.at, "at", "only the scenes of these indices, such as 5,13,27")
 	flag.IntVar(&f.samePart, "same-part", 0, "photograph each part this many times and measure the photos together")
 	flag.StringVar(&f.fitInto, "fit-into", "", "fit the chance of a right reading to the scenes and write it to this file (measure/confidence.csv)")
+	flag.StringVar(&f.kindInto, "fit-kind-into", "", "fit what tells slots from wires to the photos and write it to this file (vision/kind.csv)")
 	flag.IntVar(&f.draw, "draw", -1, "draw only the scene of this index")
 	flag.StringVar(&f.drawInto, "into", ".", "folder for -draw")
 	flag.BoolVar(&f.lengths, "lengths", false, "the photos of lengths in the folders, not those of dent sizes")
@@ -103,6 +105,9 @@ func run(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	}
 	if f.fitInto != "" {
 		return fitModel(title, samples, f.fitInto, stdout)
+	}
+	if f.kindInto != "" {
+		return fitKindModel(title, samples, f.kindInto, stdout)
 	}
 	fmt.Fprintln(stdout, title)
 	for _, told := range []bool{true, false} {

@@ -143,6 +143,10 @@ type sample struct {
 	Told    outcome `json:"told"`
 	NotTold outcome `json:"not_told"`
 	TookMS  int64   `json:"took_ms"`
+	// BandsPerInch and KindCues are what told slots from wires; empty where
+	// nothing had to.
+	BandsPerInch float64            `json:"bands_per_inch,omitempty"`
+	KindCues     map[string]float64 `json:"kind_cues,omitempty"`
 }
 
 // row is one answer beside the truth.

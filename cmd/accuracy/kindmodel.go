@@ -1,0 +1,183 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"os"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
+
+	"dentcount/judge"
+)
+
+// isSlots says whether the bands that were read are the slots of a rigid heddle
+// (true) or the wires of a reed. ok is false where they are neither: a misread
+// ruler, or slots and holes in turn.
+func (s sample) isSlots() (slots, ok bool) {
+	const near = 0.04
+	if s.Truth.DentsPerInch == 0 {
+		return false, false
+	}
+	r := s.BandsPerInch / s.Truth.DentsPerInch
+	switch s.Truth.Part {
+	case "reed":
+		return false, math.Abs(r-1) < near
+	case "rigid-heddle":
+		return true, math.Abs(2*r-1) < near
+	}
+	return false, false
+}
+
+// ofArcs says whether a cue of package vision is one that the arcs of a spacing
+// tell; by convention such a cue names them.
+func ofArcs(cue string) bool { return strings.Contains(cue, "arc") }
+
+// fitKindModel fits what tells slots from wires to what was measured and writes
+// the weights as a table for package vision.
+//
+// Each photo counts twice, once as it is and once as if no arcs had been told:
+// light and finish differ from photo to photo and renderer to renderer, so that
+// holes that are seen must convince by themselves, whatever the arcs say.
+func fitKindModel(title string, samples []sample, path string, w io.Writer) error {
+	var names []string
+	var ex []example
+	heddles := 0
+	for _, s := range samples {
+		slots, ok := s.isSlots()
+		if !ok || len(s.KindCues) == 0 {
+			continue
+		}
+		if names == nil {
+			names = slices.Sorted(maps.Keys(s.KindCues))
+		}
+		full, bare := example{make([]float64, len(names)), slots}, example{make([]float64, len(names)), slots}
+		for j, n := range names {
+			full.x[j] = s.KindCues[n]
+			if !ofArcs(n) {
+				bare.x[j] = s.KindCues[n]
+			}
+		}
+		ex = append(ex, full, bare)
+		if slots {
+			heddles++
+		}
+	}
+	if len(ex) < 120 {
+		return fmt.Errorf("%d photos show bands as coarse as slots: too few to fit to", len(ex)/2)
+	}
+	prior := make([]float64, len(names))
+	// Nearly all scenes can be told, and then the least ridge looks best on them
+	// and boasts elsewhere: the strongest whose loss lies within a standard error of
+	// the least is taken (Hastie, Tibshirani and Friedman, The Elements of
+	// Statistical Learning, 2nd ed., section 7.10).
+	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
+	losses, errs := make([]float64, len(ridges)), make([]float64, len(ridges))
+	for i, ridge := range ridges {
+		claims, err := crossValidatePairs(ex, prior, ridge)
+		if err != nil {
+			return err
+		}
+		losses[i], errs[i] = lossOf(claims)
+		fmt.Fprintf(w, "ridge %g: log loss on scenes left out %.4f ± %.4f, calibration error %.4f\n", ridge, losses[i], errs[i], judge.ExpectedCalibrationError(judge.Reliability(likelier(claims), reliabilityBins)))
+	}
+	least := floats.MinIdx(losses)
+	var best, loss float64
+	for i, ridge := range ridges {
+		if losses[i] <= losses[least]+errs[least] {
+			best, loss = ridge, losses[i]
+		}
+	}
+	m, err := fitLogistic(ex, prior, best)
+	if err != nil {
+		return err
+	}
+	claims, err := crossValidatePairs(ex, prior, best)
+	if err != nil {
+		return err
+	}
+	ceiling := surest(likelier(claims))
+	var b bytes.Buffer
+	fmt.Fprintf(&b, "# Log odds that bands are the slots of a rigid heddle and not the wires of a reed, fitted by\n")
+	fmt.Fprintf(&b, "# cmd/accuracy -fit-kind-into to %d photos (%d of rigid heddles) of\n# %s.\n", len(ex)/2, heddles, title)
+	fmt.Fprintf(&b, "# Ridge %g by %d-fold cross-validation, log loss on scenes left out %.4f.\n", best, folds, loss)
+	fmt.Fprintf(&b, "cue,weight\nbias,%.4f\nceiling,%.4f\n", m.bias, ceiling)
+	for j, n := range names {
+		fmt.Fprintf(&b, "%s,%.4f\n", n, m.by[j])
+		fmt.Fprintf(w, "%-26s weight %+.3f\n", n, m.by[j])
+	}
+	fmt.Fprintf(w, "bias %.3f, ceiling %.4f, from %d photos of which %d show rigid heddles\n", m.bias, ceiling, len(ex)/2, heddles)
+	return os.WriteFile(path, b.Bytes(), 0o666)
+}
+
+// crossValidatePairs is crossValidate for photos that count twice: the two stay
+// in one fold. The claims are of the photos as they are.
+func crossValidatePairs(ex []example, prior []float64, ridge float64) ([]judge.Claim, error) {
+	claims := make([]judge.Claim, len(ex)/2)
+	for k := range folds {
+		var in []example
+		for i, e := range ex {
+			if i/2%folds != k {
+				in = append(in, e)
+			}
+		}
+		m, err := fitLogistic(in, prior, ridge)
+		if err != nil {
+			return nil, err
+		}
+		for i := range claims {
+			if i%folds == k {
+				claims[i] = judge.Claim{P: m.p(ex[2*i].x), True: ex[2*i].right}
+			}
+		}
+	}
+	return claims, nil
+}
+
+// lossOf is the mean logarithmic loss of claims and its standard error.
+func lossOf(claims []judge.Claim) (mean, se float64) {
+	var each []float64
+	for _, c := range claims {
+		each = append(each, logLoss([]judge.Claim{c}))
+	}
+	mean, sd := stat.MeanStdDev(each, nil)
+	return mean, stat.StdErr(sd, float64(len(each)))
+}
+
+// likelier turns claims that something is so into claims of the likelier of the
+// two, and whether that is true.
+func likelier(claims []judge.Claim) []judge.Claim {
+	out := make([]judge.Claim, len(claims))
+	for i, c := range claims {
+		out[i] = c
+		if c.P < 0.5 {
+			out[i] = judge.Claim{P: 1 - c.P, True: !c.True}
+		}
+	}
+	return out
+}
+
+// surest is the most that may be said of a kind: the rule of succession
+// (k+1)/(n+2) over the surer half of the claims.
+func surest(claims []judge.Claim) float64 {
+	var p []float64
+	for _, c := range claims {
+		p = append(p, c.P)
+	}
+	half := judge.Quantiles(p, 0.5)[0]
+	n, k := 0, 0
+	for _, c := range claims {
+		if c.P >= half {
+			n++
+			if c.True {
+				k++
+			}
+		}
+	}
+	return float64(k+1) / float64(n+2)
+}

@@ -1,0 +1,137 @@
+package vision
+
+import (
+	_ "embed"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"sync"
+)
+
+// Cue is one thing that tells the slots of a rigid heddle from the wires of a
+// reed, bounded, so that none decides alone.
+type Cue struct {
+	Name  string
+	Value float64
+}
+
+// kindCues are what tells of bands as coarse as slots what they are. a are their
+// arcs, nil where none are told; holes is the clearness of the clearest zone of
+// holes, 0 where there is none; middle the share of the part's middle in which
+// plain bands are seen. Arcs that are not told count as 0, as all their cues do
+// that say nothing.
+func kindCues(a *arcs, holes, middle, perInch float64) []Cue {
+	// Marks and chance look like holes up to about chance.
+	const chance, clearest, usualPerInch = 0.8, 3.3, 5.0
+	var read float64
+	var arc arcs
+	if a != nil {
+		read, arc = 1, *a
+	}
+	out := []Cue{
+		{"holes clear", bound(holes, chance, clearest) - chance},
+		{"middle plain", bound(middle, 0, 1)},
+		{"bands an inch", bound(math.Log(perInch/usualPerInch), -0.6, 0.6)},
+		{"arcs told", read},
+	}
+	for _, c := range arc.cues() {
+		if a == nil || math.IsNaN(c.Value) {
+			c.Value = 0
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// kindCSV is the model: made by cmd/accuracy -fit-kind-into from drawn scenes. Its
+// first lines say which.
+//
+//go:embed kind.csv
+var kindCSV string
+
+// kindWeights is a logistic model: the log odds of slots are bias plus the cues
+// times their weights. Nothing is surer than ceiling.
+type kindWeights struct {
+	bias, ceiling float64
+	by            map[string]float64
+}
+
+var kindModel = sync.OnceValue(func() kindWeights {
+	w, err := parseKindWeights(kindCSV)
+	if err != nil {
+		panic("vision: kind.csv: " + err.Error()) // a flaw of the build
+	}
+	return w
+})
+
+func parseKindWeights(text string) (kindWeights, error) {
+	w := kindWeights{by: map[string]float64{}}
+	r := csv.NewReader(strings.NewReader(text))
+	r.Comment, r.FieldsPerRecord = '#', 2
+	rows, err := r.ReadAll()
+	if err != nil {
+		return w, err
+	}
+	for i, row := range rows {
+		if i == 0 {
+			continue // cue, weight
+		}
+		by, err := strconv.ParseFloat(row[1], 64)
+		if err != nil {
+			return w, err
+		}
+		if math.IsNaN(by) || math.IsInf(by, 0) {
+			return w, fmt.Errorf("%s weighs %v", row[0], by)
+		}
+		switch row[0] {
+		case "bias":
+			w.bias = by
+		case "ceiling":
+			w.ceiling = by
+		default:
+			w.by[row[0]] = by
+		}
+	}
+	if !(w.ceiling > 0.5 && w.ceiling < 1) {
+		return w, fmt.Errorf("a ceiling of %g is no probability of the likelier kind", w.ceiling)
+	}
+	return w, nil
+}
+
+// odds is the logarithm of the odds that the bands are slots.
+func (w kindWeights) odds(cues []Cue) float64 {
+	z := w.bias
+	for _, c := range cues {
+		z += w.by[c.Name] * c.Value
+	}
+	return z
+}
+
+// slotsOrWires is what bands as coarse as slots are by their cues.
+func slotsOrWires(cues []Cue) kindRead {
+	// Below sureAt a person is told of the other reading.
+	const sureAt = 0.88
+	k := kindRead{kind: Reed, dentsPerBand: 1, cues: cues}
+	w := kindModel()
+	odds := w.odds(cues)
+	if odds > 0 {
+		k.kind, k.dentsPerBand = RigidHeddle, 2
+	}
+	k.probability = math.Min(1/(1+math.Exp(-math.Abs(odds))), w.ceiling)
+	k.holesHidden = k.probability < sureAt
+	return k
+}
+
+// turnsOrWires is what bands are beyond which the tone halves: the edge lies in
+// the zone of holes, and slots and holes cross it in turn. The tone halves, if less
+// often, where wires differ by turns; then the arcs may say so.
+func turnsOrWires(cues []Cue) kindRead {
+	odds := math.Log(turnsStated/(1-turnsStated)) + math.Min(kindModel().odds(cues), 0)
+	k := kindRead{kind: RigidHeddle, dentsPerBand: 1, cues: cues, probability: 1 / (1 + math.Exp(-math.Abs(odds)))}
+	if odds < 0 {
+		k.kind = Reed
+	}
+	return k
+}

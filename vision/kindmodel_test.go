@@ -1,0 +1,74 @@
+package vision
+
+import (
+	"math"
+	"strings"
+	"testing"
+)
+
+// The table and the code speak of the same cues, each of them bounded.
+func TestKindTableKnowsTheCues(t *testing.T) {
+	w, err := parseKindWeights(kindCSV)
+	if err != nil {
+		t.Fatal(err)
+	}
+	odd := &arcs{narrow: math.NaN(), darker: math.Inf(1), change: -1, frontChange: 1e9, narrowChange: math.Inf(-1), between: 1e9}
+	for _, a := range []*arcs{nil, {}, odd} {
+		cues := kindCues(a, 1e9, 1e9, 1e9)
+		if len(cues) < 5 || len(cues) != len(w.by) {
+			t.Errorf("%d cues, %d weights", len(cues), len(w.by))
+		}
+		for _, c := range cues {
+			by, ok := w.by[c.Name]
+			if !ok {
+				t.Errorf("cue %q has no weight", c.Name)
+			}
+			if !(math.Abs(c.Value) <= 4) || !(math.Abs(by) <= 6) {
+				t.Errorf("cue %q is %g and weighs %g", c.Name, c.Value, by)
+			}
+		}
+	}
+	if !strings.HasPrefix(kindCSV, "#") || !strings.Contains(kindCSV, "seed") && !strings.Contains(kindCSV, "practice") {
+		t.Error("the table does not say what it was fitted to")
+	}
+}
+
+// What is seen convinces by itself: holes of a rigid heddle, a plain middle of a
+// reed. Nothing is certain, and where nothing is seen the other reading is told.
+func TestSlotsOrWires(t *testing.T) {
+	holes := slotsOrWires(kindCues(nil, 3, 0, 5))
+	if holes.kind != RigidHeddle || holes.dentsPerBand != 2 || holes.probability < 0.95 || holes.probability >= 1 || holes.holesHidden {
+		t.Errorf("clear holes: %+v", holes)
+	}
+	plain := slotsOrWires(kindCues(nil, 0, 1, 6))
+	if plain.kind != Reed || plain.dentsPerBand != 1 || plain.probability < 0.7 {
+		t.Errorf("a plain middle: %+v", plain)
+	}
+	nothing := slotsOrWires(kindCues(nil, 0, 0, 5))
+	if nothing.probability > 0.88 || !nothing.holesHidden {
+		t.Errorf("nothing seen: %+v", nothing)
+	}
+}
+
+// Where the tone halves, arcs may still say wires, and only wires.
+func TestTurnsOrWires(t *testing.T) {
+	turns := turnsOrWires(kindCues(nil, 0, 0, 5))
+	if turns.kind != RigidHeddle || turns.dentsPerBand != 1 || turns.probability < 0.9 || turns.probability > turnsStated+1e-9 {
+		t.Errorf("no arcs told: %+v", turns)
+	}
+	wires := turnsOrWires(kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, 0, 7))
+	if wires.kind != Reed || wires.dentsPerBand != 1 || wires.probability > 0.95 {
+		t.Errorf("arcs of wires: %+v", wires)
+	}
+}
+
+func TestParseKindWeightsRefuses(t *testing.T) {
+	for _, bad := range []string{
+		"cue,weight\nbias,1\n", "cue,weight\nceiling,1\n", "cue,weight\nceiling,0.4\n", "cue,weight\nceiling,0.9\nholes clear,NaN\n",
+		"cue,weight\nceiling,0.9\nholes clear,x\n", "a,b,c\n", "",
+	} {
+		if _, err := parseKindWeights(bad); err == nil {
+			t.Errorf("taken: %q", bad)
+		}
+	}
+}

@@ -1,0 +1,166 @@
+package vision
+
+import (
+	"math"
+	"math/cmplx"
+
+	"dentcount/calib"
+	"dentcount/photo"
+)
+
+// zone is the bands' tone at one depth, in one window of the row: at its own
+// frequency (one), at twice it (two), and how strong at half of it, in grey
+// levels. Phases count from the same place in all zones of a window, so that the
+// square of one has the phase that two has where every spacing is alike.
+type zone struct {
+	depth    float64 // px from the marked edge, negative towards the wires beside it
+	one, two complex128
+	half     float64
+	mean     float64 // grey level
+	// tonal says that one of the tones carries the contrast.
+	tonal bool
+}
+
+// window is eight spacings side by side, in zones by depth.
+type window struct {
+	along float64 // px, its middle
+	zones []zone
+}
+
+// tonal are the zones of which a tone carries the contrast.
+func (w window) tonal() []zone {
+	var out []zone
+	for _, z := range w.zones {
+		if z.tonal {
+			out = append(out, z)
+		}
+	}
+	return out
+}
+
+// stretch is a part of the ruler's line.
+type stretch struct {
+	frame  calib.Frame
+	lo, hi float64
+}
+
+// beyond are the stretches before the first mark and past the last one, where
+// nothing lies on the part: straight on from the edge, to the picture's end or
+// as far as the lean can be trusted.
+func beyond(p photo.Plane, s calib.Scale, ppi float64) []stretch {
+	const farIn, leastIn = 6.0, 0.4
+	var out []stretch
+	for _, e := range [2]struct{ at, dir float64 }{{s.Lo, -1}, {s.Hi, 1}} {
+		x0, y0 := s.Frame.Point(e.at, 0)
+		x1, y1 := s.Frame.Point(e.at-e.dir*0.5*ppi, 0)
+		dx, dy := e.dir*(x0-x1), e.dir*(y0-y1)
+		n := math.Hypot(dx, dy)
+		f := calib.Frame{TX: dx / n, TY: dy / n, NX: s.Frame.NX, NY: s.Frame.NY, Half: s.Frame.Half}
+		f.X, f.Y = x0-e.at*f.TX, y0-e.at*f.TY
+		// past the ruler's own end, which lies a little behind its last mark
+		a, b := e.at+e.dir*0.3*ppi, e.at+e.dir*farIn*ppi
+		lo, hi := f.Inside(p, math.Min(a, b), math.Max(a, b), 0, 0)
+		if hi-lo > leastIn*ppi {
+			out = append(out, stretch{f, lo, hi})
+		}
+	}
+	return out
+}
+
+// reachIn is how far on either side of the marked edge the tones are looked at.
+const reachIn = 3.0
+
+// zonePx is how far apart zones are.
+func zonePx(ppi float64) float64 { return rowsPerZone * rowPx(ppi) }
+
+const rowsPerZone = 2
+
+func rowPx(ppi float64) float64 { return math.Max(1, 0.012*ppi) }
+
+// tonesOf measures the tone in windows of eight spacings side by side along a
+// stretch of the ruler's line, each in rows from reachIn before the marked edge
+// to deepestIn behind it: the windows are short enough that a small error of
+// lean, and a zone that runs aslant to the ruler, are harmless.
+func tonesOf(p photo.Plane, s calib.Scale, along stretch, deepestIn float64, l lean, t tone, ppi float64) []window {
+	T := ppi / t.PerInch
+	step := rowPx(ppi)
+	var depths []float64
+	for d := -reachIn * ppi; d < deepestIn*ppi; d += zonePx(ppi) {
+		depths = append(depths, d)
+	}
+	rows := make([][]window, len(depths))
+	calib.SideBySide(len(depths), func(i int) {
+		st := beside(p, along.frame, along.lo, along.hi, depths[i], depths[i]+step*(rowsPerZone-1), step)
+		if st.cols > 0 {
+			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, along.lo, depths[i], s)
+		}
+	})
+	var out []window
+	for _, row := range rows {
+		for j, w := range row {
+			if j >= len(out) {
+				out = append(out, window{along: w.along})
+			}
+			out[j].zones = append(out[j].zones, w.zones...)
+		}
+	}
+	return out
+}
+
+// windowTones measures the tone in windows of eight spacings, each half over the
+// next; a window of which a part lies outside the picture has no zone.
+func windowTones(prof []float64, T, lo, depth float64, s calib.Scale) []window {
+	w := int(math.Min(8*T, float64(len(prof))-1))
+	if float64(w) < 3*T {
+		return nil
+	}
+	var out []window
+	for a := 0; a+w < len(prof); a += w / 2 {
+		at := lo + float64(a+w/2)
+		v := window{along: at}
+		if z, ok := windowTone(prof[a:a+w], T*s.InPerPx((s.Lo+s.Hi)/2)/s.InPerPx(at)); ok {
+			z.depth = depth
+			v.zones = []zone{z}
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// windowTone is the tone in one window; local is the spacing there, which
+// perspective stretches along the edge. ok is false where not all of it was seen.
+func windowTone(seg []float64, local float64) (z zone, ok bool) {
+	var mean, sq float64
+	for _, v := range seg {
+		if v != v {
+			return z, false
+		}
+		mean += v
+	}
+	w := float64(len(seg))
+	mean /= w
+	// Under Hann's window, which advances by a rotation as the tones do.
+	hann := make([]float64, len(seg))
+	sn, cs := math.Sincos(math.Pi / w)
+	re, im := math.Cos(math.Pi/2/w), math.Sin(math.Pi/2/w)
+	for i, v := range seg {
+		hann[i] = (v - mean) * im * im
+		re, im = re*cs-im*sn, re*sn+im*cs
+		sq += (v - mean) * (v - mean)
+	}
+	sd := math.Sqrt(sq / w)
+	// Goertzel's recurrence: the tone at one frequency, its phase counted from the
+	// window's last place. Over eight spacings a few per cent off cost nothing.
+	amp := func(period float64) complex128 {
+		sin, cos := math.Sincos(2 * math.Pi / period)
+		var s1, s2 float64
+		for _, v := range hann {
+			s1, s2 = v+2*cos*s1-s2, s1
+		}
+		return complex((s1-s2*cos)*4/w, s2*sin*4/w)
+	}
+	z = zone{one: amp(local), two: amp(local / 2), half: cmplx.Abs(amp(local * 2)), mean: mean}
+	const faint, share = 1.2, 0.5 // grey levels; of the standard deviation
+	z.tonal = sd >= faint && math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) >= share*sd
+	return z, true
+}
