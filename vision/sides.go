@@ -196,6 +196,16 @@ func doubtOfFront(support, apart, perMM float64) float64 {
 	return math.Hypot(weak*perMM, math.Min(apart/2, mostApartMM*perMM))
 }
 
+// unresolved is the standard uncertainty of a front's stretch that is left where
+// the backs stand too near to the fronts in the picture to be told from them: at
+// the ends of the row, halfPx from its middle, they are farthest apart. What is
+// seen as one edge may then lie anywhere between the two, evenly.
+func unresolved(halfPx, perMM float64) float64 {
+	const deepMM, clearPx = 3.0, 4.0
+	apartPx := halfPx * deepMM * perMM
+	return math.Max(0, 1-apartPx/clearPx) * deepMM * perMM / math.Sqrt(12)
+}
+
 // frontOf brings the pitch to the front of the wires, where their edges tell it.
 func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, footIn float64) {
 	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
@@ -224,5 +234,6 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, f
 	}
 	b.DepthTold, b.DepthBySides = true, fams[0].side != 0
 	b.PerInch = 1 / f.spacingIn
-	b.U = math.Hypot(f.uRel, doubtOfFront(p.support, sides.apart, perMM)) * b.PerInch
+	halfPx := (b.Row[len(b.Row)-1].In - b.Row[0].In) * ppi / 2
+	b.U = math.Hypot(math.Hypot(f.uRel, doubtOfFront(p.support, sides.apart, perMM)), unresolved(halfPx, perMM)) * b.PerInch
 }

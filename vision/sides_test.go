@@ -72,3 +72,16 @@ func TestForemost(t *testing.T) {
 		t.Errorf("%v, want %v", got, ps[1])
 	}
 }
+
+// Backs 3 mm behind the fronts, seen from 300 mm, are 1 % nearer together: over 500
+// px from the middle they stand 5 px off and are told apart, over 100 px 1 px, and
+// what is seen may lie anywhere between; evenly over 0.75 % is 0.22 % (JCGM
+// 100:2008, 4.3.7).
+func TestUnresolvedBacks(t *testing.T) {
+	if u := unresolved(500, 1.0/300); u != 0 {
+		t.Errorf("5 px apart leave %.5f", u)
+	}
+	if u := unresolved(100, 1.0/300); math.Abs(u-0.0075/math.Sqrt(12)) > 1e-9 {
+		t.Errorf("1 px apart leaves %.5f", u)
+	}
+}
