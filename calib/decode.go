@@ -231,6 +231,10 @@ func decode(l ladder) []reading {
 	}
 	null := nullOf(all)
 	within := map[[2]int][]float64{}
+	numbers := map[int]float64{}
+	for _, sc := range schemes() {
+		numbers[sc.divisions] = numbersOdds(l.rungs, sc.divisions)
+	}
 	var out []reading
 	gain := make([]float64, len(all))
 	for _, sc := range schemes() {
@@ -329,7 +333,7 @@ func decode(l ladder) []reading {
 			if next := centre[sc.classes-2]; next > top/wholeLonger {
 				lp += wholeAlike
 			}
-			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior
+			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + numbers[sc.divisions]
 			out = append(out, rd)
 		}
 	}

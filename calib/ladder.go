@@ -15,6 +15,7 @@ type rung struct {
 	resp   float64 // strength of the mark, grey levels
 	found  bool
 	length float64 // px, how far the mark runs into the ruler
+	ink    float64 // how much is printed past the marks' ends hereabouts; NaN unknown
 }
 
 // ladder is an equally spaced row of marks along an edge.
@@ -111,7 +112,9 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
-	score = l.chooseLengths(l.measureLengths(s))
+	ways := l.measureLengths(s)
+	l.measureInk(s, ways[0])
+	score = l.chooseLengths(ways)
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
 }

@@ -1,0 +1,129 @@
+package calib
+
+import (
+	"math"
+	"sort"
+)
+
+// Every whole unit has its number, and nothing else has: what is printed past
+// the ends of the marks comes again with every unit, whatever it is. So where
+// dirt, worn print or the numbers themselves cut the longest marks short, so that
+// wholes look like halves, the numbers still tell how many marks make a unit.
+
+// measureInk measures for every rung how much is printed past the marks' ends
+// there: the mean slope of the grey levels along the rows of that depth. lengths
+// are the marks' lengths by rung, 0 unknown.
+func (l *ladder) measureInk(s strip, lengths []float64) {
+	for i := range l.rungs {
+		l.rungs[i].ink = math.NaN()
+	}
+	var long []float64
+	for _, n := range lengths {
+		if n > 0 && n < 0.96*l.maxDepth {
+			long = append(long, n)
+		}
+	}
+	if len(long) < 8 {
+		return
+	}
+	sort.Float64s(long)
+	const past, deep = 1.1, 2.2 // of the length of the long marks, one in twenty
+	p95 := long[len(long)*19/20]
+	half := l.periodPx / 2
+	for i, g := range l.rungs {
+		var sum, n float64
+		for r := 0; r < s.rows; r++ {
+			d := s.d0 + float64(r)*s.step
+			if d < past*p95 || d > math.Min(deep*p95, l.maxDepth) {
+				continue
+			}
+			c := g.along - s.lo + l.shearAt(g.along)*d
+			row := s.v[r*s.cols : (r+1)*s.cols]
+			for j := max(1, int(c-half)); j <= min(s.cols-2, int(c+half)); j++ {
+				if v := row[j+1] - row[j-1]; v == v {
+					sum += math.Abs(float64(v))
+					n++
+				}
+			}
+		}
+		if n > 0 {
+			l.rungs[i].ink = sum / n
+		}
+	}
+}
+
+// numbersOdds are the log odds that what is printed past the marks gives to so
+// many of them making a unit: how like it is to itself a unit on, less how like it
+// is half a unit on. 0 where nothing is printed, or what is leaves no blank between,
+// as the marks of the ruler's other scale do; never against.
+func numbersOdds(rungs []rung, divisions int) float64 {
+	const perLikeness, most, fewestUnits = 20, 12, 3
+	units := float64(len(rungs)) / float64(divisions)
+	if units < fewestUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
+		return 0
+	}
+	unit := inkLikeness(rungs, divisions)
+	half := inkLikeness(rungs, divisions/2)
+	share := math.Min(1, (units-1)/fewestUnits)
+	return min(max(perLikeness*share*(unit-math.Max(half, 0)), 0), most)
+}
+
+// leastBlank is the part of a unit that numbers leave blank in one piece.
+const leastBlank = 0.35
+
+// longestBlank is how many marks in a row have nothing printed past them, in most
+// units alike.
+func longestBlank(rungs []rung, divisions int) float64 {
+	at := make([][]float64, divisions)
+	for _, g := range rungs {
+		if g.ink == g.ink {
+			at[mod(g.n, divisions)] = append(at[mod(g.n, divisions)], g.ink)
+		}
+	}
+	ink := make([]float64, divisions)
+	for i, v := range at {
+		if len(v) == 0 {
+			return 0
+		}
+		ink[i] = median(v)
+	}
+	sorted := append([]float64(nil), ink...)
+	sort.Float64s(sorted)
+	const faint = 0.3 // of the way from the blank face to the blackest place
+	low := sorted[len(sorted)/8]
+	limit := low + faint*(sorted[len(sorted)-1]-low)
+	run, best := 0, 0
+	for i := range 2 * divisions { // the blank may run over the end of the fold
+		if run++; ink[i%divisions] > limit {
+			run = 0
+		}
+		best = max(best, run)
+	}
+	return float64(min(best, divisions))
+}
+
+// inkLikeness is the correlation of the ink of rungs that are so many apart; 0
+// where there are few.
+func inkLikeness(rungs []rung, apart int) float64 {
+	pairs := 0
+	var sx, sy, sxx, syy, sxy float64
+	for i := 0; i+apart < len(rungs); i++ {
+		x, y := rungs[i].ink, rungs[i+apart].ink
+		if x != x || y != y {
+			continue
+		}
+		// a number over all marks' mean is what counts, not how black it is
+		x, y = math.Sqrt(x), math.Sqrt(y)
+		pairs++
+		sx, sy, sxx, syy, sxy = sx+x, sy+y, sxx+x*x, syy+y*y, sxy+x*y
+	}
+	if pairs < 12 {
+		return 0
+	}
+	n := float64(pairs)
+	vx, vy := sxx-sx*sx/n, syy-sy*sy/n
+	if vx <= 0 || vy <= 0 {
+		return 0
+	}
+	return (sxy - sx*sy/n) / math.Sqrt(vx*vy)
+}

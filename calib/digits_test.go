@@ -1,0 +1,30 @@
+package calib
+
+import "testing"
+
+// Numbers at every 32nd mark tell 32 marks a unit from 16, and nothing printed, or
+// the same at every mark, tells nothing.
+func TestNumbersTellTheUnit(t *testing.T) {
+	row := func(every int) []rung {
+		out := make([]rung, 160)
+		for i := range out {
+			out[i] = rung{n: i, ink: 1 + 0.1*float64(i%3)}
+			if every > 0 && (i%every == 7 || i%every == 8) {
+				out[i].ink = 9
+			}
+		}
+		return out
+	}
+	for _, c := range []struct{ every, divisions, least, most int }{
+		{32, 32, 10, 12}, {32, 16, 0, 1}, {32, 8, 0, 1},
+		{16, 16, 10, 12}, {16, 32, 0, 1},
+		{10, 10, 10, 12}, {0, 16, 0, 1}, {0, 32, 0, 1},
+	} {
+		if got := numbersOdds(row(c.every), c.divisions); got < float64(c.least) || got > float64(c.most) {
+			t.Errorf("numbers every %d marks, %d a unit: %.2f, want %d to %d", c.every, c.divisions, got, c.least, c.most)
+		}
+	}
+	if got := numbersOdds(row(16)[:20], 16); got != 0 {
+		t.Errorf("of 20 marks: %.2f", got)
+	}
+}
