@@ -282,46 +282,30 @@ func (rb ribbon) stringHeddle(ppi float64) (e Ends, score float64) {
 
 // eyeOf finds where the two strands of an eye come together between the knots
 // at columns a and b: as near as they run beyond it, which is one on the other
-// for a single thread. The last that is seen of them before each knot is
-// followed on in a straight line.
+// for a single thread. The fifth of them that is nearest to each knot is followed
+// on in a straight line, single columns that are seen wrong left out.
 func eyeOf(xs []cross, a, b int, wide float64) (from, to float64) {
-	var strands []float64
-	first, last := -1, -1
+	var at, apart, strands []float64
 	for c := a; c <= b && c < len(xs); c++ {
 		if xs[c].split {
-			strands = append(strands, xs[c].strand)
-			if first < 0 {
-				first = c
-			}
-			last = c
+			at, apart, strands = append(at, float64(c)), append(apart, xs[c].apart), append(strands, xs[c].strand)
 		}
 	}
-	if len(strands) < 8 || 5*(last-first) < 3*(b-a) {
+	seen := len(at)
+	if seen < 8 || 5*(at[seen-1]-at[0]) < 3*float64(b-a) {
 		// the strands are hardly seen: from knot to knot
 		return float64(a), float64(b)
 	}
 	together := math.Max(0, wide-medianOf(strands))
-	n := max(5, (last-first)/5)
-	meet := func(c0, c1 int, fallback float64) float64 {
-		var ds, xv []float64
-		for c := c0; c <= c1; c++ {
-			if c >= 0 && c < len(xs) && xs[c].split {
-				ds = append(ds, float64(c))
-				xv = append(xv, xs[c].apart)
-			}
+	n := max(8, seen/5)
+	meet := func(i int, out, knot, last float64) float64 {
+		p, m, _, k := lineThrough(at[i:i+n], apart[i:i+n])
+		if k < n/2 || m*out >= 0 {
+			return knot // they do not come nearer toward it
 		}
-		if len(ds) < 4 {
-			return fallback
-		}
-		p, m, _, k := lineThrough(ds, xv)
-		if k < 4 || m == 0 {
-			return fallback
-		}
-		return (together - p) / m
+		return math.Max(math.Min(knot, last), math.Min(math.Max(knot, last), (together-p)/m))
 	}
-	from = meet(first, first+n, float64(first))
-	to = meet(last-n, last, float64(last))
-	return math.Min(math.Max(from, float64(a)), float64(first)), math.Max(math.Min(to, float64(b)), float64(last))
+	return meet(0, -1, float64(a), at[0]), meet(seen-n, 1, float64(b), at[seen-1])
 }
 
 // endsAt are the ends at two columns of the ribbon, on its thread.

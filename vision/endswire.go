@@ -12,6 +12,7 @@ const (
 	wireMinIn, wireMaxIn = 5.0, 18.0
 	wireGapIn            = 0.35 // where it opens into an eye or a loop
 	leastFilled          = 0.8  // share of one wire that is seen at least
+	wireMostWide         = 2.5  // typical widths of it: wider is something else
 )
 
 // findWire finds the two ends of one wire heddle, loops included.
@@ -50,31 +51,38 @@ func (rb ribbon) endsBare(a, b, ppi float64) bool {
 	return okL && okR && math.Min(l, r) >= leastBare
 }
 
-// longestRun is the longest stretch of columns, from a to b, in which the thread
-// is on the axis or split around it, short gaps passed over, and the share of
-// its columns in which it is.
+// longestRun is the stretch of columns, from a to b, that shows the most wire:
+// the thread on the axis, no wider than a wire can be, or split around it. Bare
+// columns count against it, so that what lies beyond an end, farther off than it
+// is long, is no part of the wire; wide ones, blots of the ground or the bow of a
+// loop, count neither way. Gaps up to an eye's or a loop's are passed over.
+// filled is the share of its columns in which something is.
 func (rb ribbon) longestRun(ppi float64) (a, b int, filled float64) {
 	gap := int(wireGapIn * ppi)
 	xs := rb.crosses(ppi)
-	from, last, on := -1, -1, 0
+	most := math.Max(wireMostWide*typicalWidth(xs), threadMaxWideIn*ppi/rb.patch.step)
+	from, last := -1, -1 // of the stretch, and its last column that shows something
+	on, sum := 0, 0
 	best := 0
-	end := func() {
-		if from >= 0 && last-from > best {
-			best, a, b = last-from, from, last
-			filled = float64(on) / float64(last-from+1)
-		}
-	}
 	for c, x := range xs {
-		if !x.on && !x.split {
+		switch {
+		case !x.on && !x.split:
+			if sum--; sum < 0 || c-last > gap {
+				from, sum = -1, 0
+			}
 			continue
-		}
-		if from < 0 || c-last > gap {
-			end()
-			from, on = c, 0
+		case from < 0:
+			from, on, sum = c, 0, 0
 		}
 		last = c
 		on++
+		if !x.on || x.wide <= most {
+			sum++
+		}
+		if sum > best {
+			best, a, b = sum, from, last
+			filled = float64(on) / float64(last-from+1)
+		}
 	}
-	end()
 	return a, b, filled
 }

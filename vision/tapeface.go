@@ -9,9 +9,7 @@ import (
 
 // TapeFace is the marked face of a ruler or tape, straightened in its own plane:
 // cell (row, col) lies at (First + col/PerUnit) units along the marked edge and
-// row/PerUnit units across the face. What repeats from unit to unit (the marks)
-// is taken off; figures, blemishes and dirt remain, by which one stretch of a
-// tape is told from all others. NaN outside the picture.
+// row/PerUnit units across the face. NaN outside the picture.
 type TapeFace struct {
 	Unit    calib.Unit
 	First   int // unit of column 0, counted as the Scale counts
@@ -29,6 +27,9 @@ const (
 	facePerInch   = 40
 	faceMostShift = 2   // cells, that two photos' planes may disagree by
 	faceLeastIn   = 1.0 // least overlap
+	faceChanceIn  = 0.5 // so much unlike is added to every overlap: short ones are alike by chance
+	faceSamples   = 3   // points each way of a cell, of which it is the mean: a mark is narrower than a cell
+	faceSlip      = 0.3 // cells, that a mark may stand beside its place
 )
 
 // FaceOf straightens the face of the ruler in a photo.
@@ -50,36 +51,106 @@ func FaceOf(p photo.Plane, pl Plane) (TapeFace, bool) {
 		return f, false
 	}
 	f.v = make([]float64, f.cols*f.rows)
+	cell := unit / float64(f.PerUnit)
 	calib.SideBySide(f.cols, func(c int) {
 		in := sign * (float64(f.First) + float64(c)/float64(f.PerUnit)) * unit
 		for r := 0; r < f.rows; r++ {
-			x, y := pl.PointAt(in, (float64(r)+0.5)/float64(f.PerUnit)*unit)
-			f.v[r*f.cols+c] = p.At(x, y)
+			var sum float64
+			for i := range faceSamples * faceSamples {
+				u := (float64(i%faceSamples)+0.5)/faceSamples - 0.5
+				w := (float64(i/faceSamples)+0.5)/faceSamples - 0.5
+				x, y := pl.PointAt(in+u*cell, (float64(r)+0.5+w)*cell)
+				sum += p.At(x, y)
+			}
+			f.v[r*f.cols+c] = sum / (faceSamples * faceSamples)
 		}
 	})
-	f.keepUnlike()
+	f.flatten()
 	return f, true
 }
 
-// keepUnlike takes off what repeats from unit to unit, and slow changes of light.
-func (f *TapeFace) keepUnlike() {
+// flatten takes off slow changes of light.
+func (f *TapeFace) flatten() {
 	for r := 0; r < f.rows; r++ {
 		row := f.v[r*f.cols : (r+1)*f.cols]
 		mean := movingMean(row, f.PerUnit)
 		for c := range row {
 			row[c] -= mean[c]
 		}
-		for k := 0; k < f.PerUnit; k++ {
-			var same []float64
-			for c := k; c < f.cols; c += f.PerUnit {
-				same = append(same, row[c])
+	}
+}
+
+// unitOf is the typical unit of one or more faces, the cells of each so many rows
+// and columns on: rows × PerUnit.
+func unitOf(faces []TapeFace, dr, dc []int) TapeFace {
+	f := faces[0]
+	u := TapeFace{Unit: f.Unit, PerUnit: f.PerUnit, cols: f.PerUnit, rows: f.rows, v: make([]float64, f.rows*f.PerUnit)}
+	var same []float64
+	for r := range u.rows {
+		for k := range u.PerUnit {
+			same = same[:0]
+			for i, g := range faces {
+				if y := r - dr[i]; y >= 0 && y < g.rows {
+					for c := k - dc[i]; c < g.cols; c += g.PerUnit {
+						if c >= 0 {
+							same = append(same, g.v[y*g.cols+c])
+						}
+					}
+				}
 			}
-			m := medianOf(same)
-			for c := k; c < f.cols; c += f.PerUnit {
-				row[c] -= m
+			u.v[r*u.PerUnit+k] = medianOf(same)
+		}
+	}
+	return u
+}
+
+// unlike is the face less what repeats from unit to unit (the marks); figures,
+// blemishes and dirt remain, by which one stretch of a tape is told from all
+// others. A mark that stands a little beside its place, by the lens or by the
+// tape's plane, leaves a rest that is alike in every photo and tells no unit from
+// another: of every cell so much is taken off as such a slip can leave. u is the
+// typical unit, on which the face's cells lie so many rows and columns on.
+func (f TapeFace) unlike(u TapeFace, dr, dc int) TapeFace {
+	slip := make([]float64, len(u.v)) // by the range of the unit, here and beside
+	for r := range u.rows {
+		for k := range u.PerUnit {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for i := max(0, r-1); i <= min(u.rows-1, r+1); i++ {
+				for j := k - 1; j <= k+1; j++ {
+					if v := u.v[i*u.PerUnit+(j+u.PerUnit)%u.PerUnit]; v == v {
+						lo, hi = math.Min(lo, v), math.Max(hi, v)
+					}
+				}
+			}
+			slip[r*u.PerUnit+k] = faceSlip * math.Max(0, hi-lo)
+		}
+	}
+	o := f
+	o.v = make([]float64, len(f.v))
+	for i := range o.v {
+		r, k := i/f.cols+dr, ((i%f.cols+dc)%u.PerUnit+u.PerUnit)%u.PerUnit
+		if r < 0 || r >= u.rows {
+			o.v[i] = math.NaN()
+			continue
+		}
+		d := f.v[i] - u.v[r*u.PerUnit+k]
+		o.v[i] = math.Copysign(math.Max(0, math.Abs(d)-slip[r*u.PerUnit+k]), d)
+	}
+	return o
+}
+
+// slipOf is how many rows and columns on the marks of b lie on those of a.
+func slipOf(a, b TapeFace) (dr, dc int) {
+	ua, ub := unitOf([]TapeFace{a}, []int{0}, []int{0}), unitOf([]TapeFace{b}, []int{0}, []int{0})
+	best := math.Inf(-1)
+	for r := -faceMostShift; r <= faceMostShift; r++ {
+		for c := -faceMostShift; c <= faceMostShift; c++ {
+			if v := faceLikeness(ua, ub, c, r); v > best {
+				best, dr, dc = v, r, c
 			}
 		}
 	}
+	return dr, dc
 }
 
 // FaceMatch is how two photos of one tape lie against each other.
@@ -87,8 +158,8 @@ type FaceMatch struct {
 	// Units is what is to be added to a reading of the second photo's scale, in
 	// the face's own direction, to make it one of the first's.
 	Units int
-	// Like is the correlation of what both show there, -1…1, and Rival that at
-	// the next likely place.
+	// Like is the correlation of what both show there, -1…1, less where that is
+	// little, and Rival that at the next likely place.
 	Like, Rival float64
 }
 
@@ -106,13 +177,18 @@ func MatchFaces(a, b TapeFace) (m FaceMatch, ok bool) {
 	if hi < lo {
 		return m, false
 	}
+	// What both have in every unit is taken off both alike: by itself each would
+	// lose the figures that happen to repeat in it.
+	dr, dc := slipOf(a, b)
+	u := unitOf([]TapeFace{a, b}, []int{0, dr}, []int{0, dc})
+	a, b = a.unlike(u, 0, 0), b.unlike(u, dr, dc)
 	likes := make([]float64, hi-lo+1)
 	calib.SideBySide(len(likes), func(i int) {
 		by := (b.First + lo + i - a.First) * a.PerUnit
 		likes[i] = -1
-		for dr := -faceMostShift; dr <= faceMostShift; dr++ {
-			for dc := -faceMostShift; dc <= faceMostShift; dc++ {
-				likes[i] = math.Max(likes[i], faceLikeness(a, b, by+dc, dr))
+		for r := dr - 1; r <= dr+1; r++ {
+			for c := dc - 1; c <= dc+1; c++ {
+				likes[i] = math.Max(likes[i], faceLikeness(a, b, by+c, r))
 			}
 		}
 	})
@@ -129,7 +205,7 @@ func MatchFaces(a, b TapeFace) (m FaceMatch, ok bool) {
 }
 
 // faceLikeness is the correlation of b with a, b moved by so many columns and
-// rows, over all cells that both show.
+// rows, over all cells that both show, less where these are few.
 func faceLikeness(a, b TapeFace, cols, rows int) float64 {
 	var ab, aa, bb float64
 	n := 0
@@ -145,8 +221,9 @@ func faceLikeness(a, b TapeFace, cols, rows int) float64 {
 			}
 		}
 	}
-	if n < a.PerUnit*a.rows || !(aa*bb > 0) {
+	if 2*n < a.PerUnit*a.rows || !(aa*bb > 0) { // half a unit
 		return -1
 	}
-	return ab / math.Sqrt(aa*bb)
+	in := float64(n) / float64(a.rows*facePerInch)
+	return ab / math.Sqrt(aa*bb) * in / (in + faceChanceIn)
 }

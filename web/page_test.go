@@ -105,7 +105,8 @@ func TestUploadToLabel(t *testing.T) {
 
 	b.click("#mend > summary")
 	b.click("#scale-on")
-	b.wait(`document.querySelectorAll(".handle").length === 2`)
+	// the outermost marks that were read lie farther apart than what was shown
+	b.wait(`((box) => box && [...document.querySelectorAll(".handle")].filter(e => { const r = e.getBoundingClientRect(); return r.left >= box.left && r.right <= box.right && r.top >= box.top && r.bottom <= box.bottom; }).length === 2)(document.querySelector(".viewer")?.getBoundingClientRect())`)
 	b.wait(`document.querySelector(".chips")`)
 	b.shot("360-light-mend")
 	// To the left in the picture is farther from the other point or nearer to it;

@@ -84,7 +84,11 @@ function showAnswer(photo, what) {
   update(photo, !what);
   endsBox.open = Boolean(what);
   // Not waited for: the answer is there, and the focus must not be moved later.
-  viewer.load("/api/v1/photos/" + photo.id + "/picture").then(() => (what ? viewer.fit() : viewer.fitRuler()), (err) => {
+  viewer.load("/api/v1/photos/" + photo.id + "/picture").then(() => {
+    if (what) viewer.fit();
+    else viewer.fitRuler();
+    viewer.revealAll(viewer.handles.map((e) => e.point));
+  }, (err) => {
     console.error(err);
     viewer.root.remove();
   });

@@ -68,6 +68,7 @@ export function mendPanel(photo, viewer, answered) {
     begun ??= start();
     viewer.setHandles(begun.at);
     mine = viewer.handles;
+    viewer.revealAll(begun.at);
     apart.value ||= begun.text;
   }
 

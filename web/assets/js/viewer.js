@@ -118,6 +118,18 @@ export class Viewer {
     if (x < 40 || y < 40 || x > this.w - 40 || y > this.h - 40 || least) this.center(...point);
   }
 
+  // revealAll brings all of some points into view, from farther off where it must.
+  revealAll(points) {
+    if (!this.img || !this.w || !points.length) return;
+    const room = 40, seen = ([x, y]) => x >= room && y >= room && x <= this.w - room && y <= this.h - room;
+    if (points.every((p) => seen(this.toScreen(p)))) return;
+    const [xs, ys] = [0, 1].map((k) => points.map((p) => p[k]));
+    const span = (v) => Math.max(Math.max(...v) - Math.min(...v), 1), mid = (v) => (Math.max(...v) + Math.min(...v)) / 2;
+    const fits = Math.min((this.w - 2 * room) / span(xs), (this.h - 2 * room) / span(ys));
+    this.scale = Math.max(this.least, Math.min(this.scale, fits));
+    this.center(mid(xs), mid(ys));
+  }
+
   draw() {
     if (this.asked) return;
     this.asked = requestAnimationFrame(() => {
