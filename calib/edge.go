@@ -220,9 +220,10 @@ func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 	grow(1)
 	grow(-1)
 	pts = pts[:0]
-	chunks := 0
-	for a := f.Lo; a+chunk <= f.Hi; a += chunk {
-		chunks++
+	first := f.Lo
+	chunks := int((f.Hi - f.Lo) / chunk)
+	for i := range chunks {
+		a := first + float64(i)*chunk
 		if q, ok := measure(f, a, a+chunk, 3); ok {
 			pts = append(pts, q)
 		}
@@ -232,13 +233,27 @@ func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 		fit()
 	}
 	const near = 0.7 // px
+	on := make([]float64, max(1, chunks))
+	for i := range on {
+		on[i] = -1
+	}
 	for _, q := range pts {
 		if math.Abs(q.d+before.bow(q.a)-f.bow(q.a)) < near {
-			held++
+			on[min(int((q.a-first)/chunk), len(on)-1)] = 1
 		}
 	}
-	return f, held / float64(max(1, chunks))
+	// A line that runs on over the ruler's ends is an edge between them only.
+	lo, hi, sum := bestStretch(on)
+	held = (sum/float64(hi-lo+1) + 1) / 2
+	if hi-lo+1 >= fewestHeld && hi-lo+1 < len(on) {
+		f.Lo, f.Hi = first+float64(lo)*chunk, first+float64(hi+1)*chunk
+	}
+	return f, held
 }
+
+// fewestHeld is how many pieces in a row an edge is made of at least, of some 48
+// that it was sought in.
+const fewestHeld = 6
 
 // strip samples the frame on a grid: rows are depths d0, d0+step …, columns
 // along positions lo, lo+1 …; NaN outside the picture. Row-major.
