@@ -51,8 +51,6 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"contrast", bounded(math.Log(b.Contrast/20), 1.5)},
 		{"pixels a band", bounded(math.Log(b.PxPerBand/9), 1.2)},
 		{"runs along", bounded(b.Coherence, 1)},
-		// What has a front and a back is no ribbed cloth; wires end at their baulks.
-		{"front told", yes(b.DepthTold)},
 		{"reach", bounded(b.ReachPx/math.Max(s.PxPerIn(), 1), 2)},
 		// How well it hangs together.
 		{"band scatter", bounded(math.Log((b.ScatterIn*b.PerInch+1e-3)/0.02), 2)},
