@@ -242,18 +242,26 @@ func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 			on[min(int((q.a-first)/chunk), len(on)-1)] = 1
 		}
 	}
-	// A line that runs on over the ruler's ends is an edge between them only.
+	for _, v := range on {
+		held += (v + 1) / 2
+	}
+	held /= float64(len(on))
+	// A line that runs on over a ruler's ends is an edge between them only, and
+	// there without a gap; one that cuts across things has gaps wherever it runs.
 	lo, hi, sum := bestStretch(on)
-	held = (sum/float64(hi-lo+1) + 1) / 2
-	if hi-lo+1 >= fewestHeld && hi-lo+1 < len(on) {
+	if n := hi - lo + 1; held < mostlyHeld && n >= fewestHeld && sum >= gapless*float64(n) {
 		f.Lo, f.Hi = first+float64(lo)*chunk, first+float64(hi+1)*chunk
+		held = (sum/float64(n) + 1) / 2
 	}
 	return f, held
 }
 
-// fewestHeld is how many pieces in a row an edge is made of at least, of some 48
-// that it was sought in.
-const fewestHeld = 6
+const (
+	mostlyHeld = 0.7 // the share up to which a line may run on over a ruler's ends
+	// fewestHeld is how many pieces in a row such an edge is made of at least, of
+	// some 48 that it was sought in; gapless how many more hold than not.
+	fewestHeld, gapless = 6, 0.9
+)
 
 // strip samples the frame on a grid: rows are depths d0, d0+step …, columns
 // along positions lo, lo+1 …; NaN outside the picture. Row-major.
