@@ -80,6 +80,8 @@ func report(w io.Writer, rows []row, told bool) {
 		count(answers, unsure), count(answers, refused),
 		count(answers, func(r row) bool { return answered(r) && !r.unitRight() }))
 	p("  answered and right: %s", of(right, len(answers)))
+	clear := which(answers, func(r row) bool { return !indistinct(r) })
+	p("  of those whose size the makers' tolerances do not hide: %s", of(count(clear, func(r row) bool { return answered(r) && r.right() }), len(clear)))
 	f := floorOf(answers, told)
 	p("  a perfect reader decides (%.2f or more) %s; right %d", decidedAt, of(len(f.decided), f.n), f.decidedRight)
 	p("  answered and right of those that he decides: %s", of(count(f.decided, func(r row) bool { return answered(r) && r.right() }), len(f.decided)))
