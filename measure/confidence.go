@@ -14,14 +14,17 @@ import (
 	"dentcount/vision"
 )
 
-// Feature is one thing that tells how surely a photo was read.
+// Feature is one doubt of a reading, by name: 0 where there is none, and the
+// more the larger.
 type Feature struct {
 	Name  string
 	Value float64
 }
 
-// featuresOf lists what the chance of a right reading is reckoned from. Each is
-// bounded, so that a photo unlike all others cannot be sure for that.
+// featuresOf lists what the chance of a right reading is reckoned from. Each
+// counts from where photos show that it begins to matter, so that no strength in
+// one thing makes up for a doubt in another; and each is bounded, so that a
+// photo unlike all others does not fall out of the model.
 func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 	s := ruler.Scale
 	good := 0
@@ -30,35 +33,26 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 			good++
 		}
 	}
-	yes := func(is bool) float64 {
-		if is {
-			return 1
-		}
-		return 0
-	}
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	return []Feature{
-		{"stated", logOdds(stated(ruler, b, p))},
 		// What calib and vision think of their own reading.
-		{"unit", logOdds(ruler.UnitProbability)},
-		{"part", logOdds(b.KindProbability)},
-		{"ruler odds", bounded(ruler.Odds/20, 4)},
+		{"unit", lacks(logOdds(ruler.UnitProbability), 3.5, 5)},
+		{"part", lacks(logOdds(b.KindProbability), 4, 5)},
+		{"ruler odds", lacks(ruler.Odds/20, 2, 2)},
 		{"transparent", yes(ruler.Through)},
 		// How much was seen, and how clearly.
-		{"clean bands", float64(good) / math.Max(1, float64(countable(b.Row)))},
-		{"bands", bounded(math.Log(float64(len(b.Row))/30), 1.5)},
-		{"marks", bounded(math.Log(float64(len(s.Marks))/60), 1.5)},
-		{"contrast", bounded(math.Log(b.Contrast/20), 1.5)},
-		{"pixels a band", bounded(math.Log(b.PxPerBand/9), 1.2)},
-		{"runs along", bounded(b.Coherence, 1)},
-		{"reach", bounded(b.ReachPx/math.Max(s.PxPerIn(), 1), 2)},
+		{"unclean bands", lacks(float64(good)/math.Max(1, float64(countable(b.Row))), 1, 0.5)},
+		{"few bands", lacks(math.Log(float64(len(b.Row))/30), 0, 1.5)},
+		{"few marks", lacks(math.Log(float64(len(s.Marks))/60), 0, 1.5)},
+		{"faint bands", lacks(math.Log(b.Contrast/20), 0.5, 2)},
+		{"pixels a band", lacks(math.Log(b.PxPerBand/9), 0, 1.2)},
+		{"runs along", lacks(b.Coherence, 0.95, 0.5)},
+		{"reach", lacks(b.ReachPx/math.Max(s.PxPerIn(), 1), 0.4, 0.4)},
 		// How well it hangs together.
-		{"band scatter", bounded(math.Log((b.ScatterIn*b.PerInch+1e-3)/0.02), 2)},
-		{"mark scatter", bounded(s.ResidualIn/step, 0.2)},
+		{"band scatter", exceeds(math.Log((b.ScatterIn*b.PerInch+1e-3)/0.02), 0, 2.5)},
+		{"mark scatter", exceeds(s.ResidualIn/step, 0.03, 0.1)},
+		{"spectrum apart", exceeds(math.Log1p(p.Agree), 0.5, 2)},
 		{"like marks", yes(likeItsMarks(ruler, b))},
-		{"spectrum apart", bounded(math.Log1p(p.Agree), 2.5)},
-		{"second scale", yes(ruler.Second != nil)},
-		{"rigid heddle", yes(b.Kind == vision.RigidHeddle)},
 		// Bands as far apart as the slots of a heddle may be those of one.
 		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
 	}
@@ -68,27 +62,24 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 // are the finest it is made in, and every second one is a slot.
 const coarsePerInch = 8.2
 
-// stated is what the odds of a right reading look like to those who wrote the
-// reading: each thing by itself, as a stated prior.
-func stated(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
-	q := ruler.UnitProbability * b.KindProbability
-	good := 0
-	for _, x := range b.Row {
-		if x.State == vision.Good {
-			good++
-		}
+// lacks is by how much v falls short of enough, most at most; what is no number
+// lacks the most.
+func lacks(v, enough, most float64) float64 {
+	if math.IsNaN(v) {
+		return most
 	}
-	share := float64(good) / float64(countable(b.Row))
-	q *= 0.995 / (1 + math.Exp(-14*(share-0.45)))
-	q *= 1 / (1 + math.Exp(2*(p.Agree-5)))
-	q *= 1 / (1 + math.Exp(-0.6*(b.Contrast-8)))
-	q *= 1 / (1 + math.Exp(60*(b.ScatterIn*b.PerInch-0.14)))
-	q *= 1 / (1 + math.Exp(-3*(b.PxPerBand-3.4)))
-	q *= 1 / (1 + math.Exp(-14*(b.Coherence-0.55)))
-	if likeItsMarks(ruler, b) {
-		q *= 0.2
+	return math.Min(math.Max(enough-v, 0), most)
+}
+
+// exceeds is by how much v lies over usual, most at most; what is no number
+// exceeds it the most.
+func exceeds(v, usual, most float64) float64 { return lacks(-v, -usual, most) }
+
+func yes(is bool) float64 {
+	if is {
+		return 1
 	}
-	return q
+	return 0
 }
 
 // likeItsMarks says whether the bands stand exactly as far apart, on the plane of
@@ -113,18 +104,11 @@ func likeItsMarks(ruler calib.Ruler, b vision.Bands) bool {
 	return false
 }
 
-// logOdds of a probability, between that of 1 and of 99.9 in a hundred.
+// logOdds of a probability, between that of 1 in a hundred and of 9,999 in ten
+// thousand.
 func logOdds(p float64) float64 {
-	p = math.Min(math.Max(p, 0.01), 0.999)
+	p = math.Min(math.Max(p, 0.01), 0.9999)
 	return math.Log(p / (1 - p))
-}
-
-// bounded keeps v in ±most; what is no number counts as the worst.
-func bounded(v, most float64) float64 {
-	if math.IsNaN(v) {
-		return -most
-	}
-	return math.Min(math.Max(v, -most), most)
 }
 
 // confidenceCSV is the model: made by cmd/accuracy -fit-into from drawn scenes.
@@ -133,12 +117,12 @@ func bounded(v, most float64) float64 {
 //go:embed confidence.csv
 var confidenceCSV string
 
-// weights is a logistic model: the log odds of a right reading are bias plus
-// the features, each less its mean, times their weights. Nothing is surer than
-// ceiling.
+// weights is a logistic model: the log odds of a right reading are bias, which
+// is what they are without a doubt, plus the features times their weights, none
+// of which is over 0. Nothing is surer than ceiling.
 type weights struct {
 	bias, ceiling float64
-	mean, by      map[string]float64
+	by            map[string]float64
 }
 
 var confidence = sync.OnceValue(func() weights {
@@ -150,22 +134,18 @@ var confidence = sync.OnceValue(func() weights {
 })
 
 func parseWeights(text string) (weights, error) {
-	w := weights{mean: map[string]float64{}, by: map[string]float64{}}
+	w := weights{by: map[string]float64{}}
 	r := csv.NewReader(strings.NewReader(text))
-	r.Comment, r.FieldsPerRecord = '#', 3
+	r.Comment, r.FieldsPerRecord = '#', 2
 	rows, err := r.ReadAll()
 	if err != nil {
 		return w, err
 	}
 	for i, row := range rows {
 		if i == 0 {
-			continue // feature, mean, weight
+			continue // feature, weight
 		}
-		mean, err := strconv.ParseFloat(row[1], 64)
-		if err != nil {
-			return w, err
-		}
-		by, err := strconv.ParseFloat(row[2], 64)
+		by, err := strconv.ParseFloat(row[1], 64)
 		if err != nil {
 			return w, err
 		}
@@ -175,7 +155,10 @@ func parseWeights(text string) (weights, error) {
 		case "ceiling":
 			w.ceiling = by
 		default:
-			w.mean[row[0]], w.by[row[0]] = mean, by
+			if by > 0 {
+				return w, fmt.Errorf("%s: a doubt that speaks for a reading (%g)", row[0], by)
+			}
+			w.by[row[0]] = by
 		}
 	}
 	if !(w.ceiling > 0 && w.ceiling <= 1) {
@@ -188,7 +171,7 @@ func parseWeights(text string) (weights, error) {
 func (w weights) right(fs []Feature) float64 {
 	z := w.bias
 	for _, f := range fs {
-		z += w.by[f.Name] * (f.Value - w.mean[f.Name])
+		z += w.by[f.Name] * f.Value
 	}
 	return w.ceiling / (1 + math.Exp(-z))
 }

@@ -49,9 +49,21 @@ func TestReadRightOrders(t *testing.T) {
 }
 
 func TestParseWeightsRefuses(t *testing.T) {
-	for _, bad := range []string{"feature,mean,weight\nbias,0,1\n", "feature,mean,weight\nceiling,0,1.2\n", "feature,mean,weight\nceiling,0,0.9\nunit,x,1\n", "a,b\n"} {
+	for _, bad := range []string{"feature,weight\nbias,1\n", "feature,weight\nceiling,1.2\n", "feature,weight\nceiling,0.9\nunit,x\n", "feature,weight\nceiling,0.9\nunit,0.2\n", "a\n"} {
 		if _, err := parseWeights(bad); err == nil {
 			t.Errorf("taken: %q", strings.ReplaceAll(bad, "\n", "|"))
+		}
+	}
+}
+
+// A doubt counts from where it begins, and no further than its bound.
+func TestLacks(t *testing.T) {
+	for _, c := range []struct{ got, want float64 }{
+		{lacks(5, 3.5, 5), 0}, {lacks(3, 3.5, 5), 0.5}, {lacks(-9, 3.5, 5), 5}, {lacks(math.NaN(), 3.5, 5), 5},
+		{exceeds(0.02, 0.03, 0.1), 0}, {exceeds(0.05, 0.03, 0.1), 0.02}, {exceeds(1, 0.03, 0.1), 0.1}, {exceeds(math.NaN(), 0.03, 0.1), 0.1},
+	} {
+		if math.Abs(c.got-c.want) > 1e-12 {
+			t.Errorf("%g, want %g", c.got, c.want)
 		}
 	}
 }

@@ -71,7 +71,6 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	if len(ex) < 120 {
 		return fmt.Errorf("%d photos show bands as coarse as slots: too few to fit to", len(ex)/2)
 	}
-	prior := make([]float64, len(names))
 	// Nearly all scenes can be told, and then the least ridge looks best on them
 	// and boasts elsewhere: the strongest whose loss lies within a standard error of
 	// the least is taken (Hastie, Tibshirani and Friedman, The Elements of
@@ -79,7 +78,7 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
 	losses, errs := make([]float64, len(ridges)), make([]float64, len(ridges))
 	for i, ridge := range ridges {
-		claims, err := crossValidatePairs(ex, prior, ridge)
+		claims, err := crossValidatePairs(ex, ridge)
 		if err != nil {
 			return err
 		}
@@ -93,11 +92,11 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 			best, loss = ridge, losses[i]
 		}
 	}
-	m, err := fitLogistic(ex, prior, best)
+	m, err := fitLogistic(ex, fitting{Ridge: best})
 	if err != nil {
 		return err
 	}
-	claims, err := crossValidatePairs(ex, prior, best)
+	claims, err := crossValidatePairs(ex, best)
 	if err != nil {
 		return err
 	}
@@ -117,7 +116,7 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 
 // crossValidatePairs is crossValidate for photos that count twice: the two stay
 // in one fold. The claims are of the photos as they are.
-func crossValidatePairs(ex []example, prior []float64, ridge float64) ([]judge.Claim, error) {
+func crossValidatePairs(ex []example, ridge float64) ([]judge.Claim, error) {
 	claims := make([]judge.Claim, len(ex)/2)
 	for k := range folds {
 		var in []example
@@ -126,7 +125,7 @@ func crossValidatePairs(ex []example, prior []float64, ridge float64) ([]judge.C
 				in = append(in, e)
 			}
 		}
-		m, err := fitLogistic(in, prior, ridge)
+		m, err := fitLogistic(in, fitting{Ridge: ridge})
 		if err != nil {
 			return nil, err
 		}

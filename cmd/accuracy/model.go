@@ -16,15 +16,14 @@ import (
 	"dentcount/judge"
 )
 
-// example is one photo that was measured: its features, standardised, and
-// whether it was read right.
+// example is one photo that was measured: its features, scaled, and whether it
+// was read right.
 type example struct {
 	x     []float64
 	right bool
 }
 
-// logistic is the model under measure/confidence.csv: log odds of a right
-// reading = bias + by·x.
+// logistic is a model: log odds = bias + by·x.
 type logistic struct {
 	bias float64
 	by   []float64
@@ -34,14 +33,34 @@ func (m logistic) p(x []float64) float64 {
 	return 1 / (1 + math.Exp(-m.bias-floats.Dot(m.by, x)))
 }
 
-// fitLogistic finds the weights of greatest likelihood with a normal prior of
-// precision ridge about those of prior on each but the bias.
-func fitLogistic(ex []example, prior []float64, ridge float64) (logistic, error) {
+// fitting are the settings of fitLogistic.
+type fitting struct {
+	// Ridge is the precision of the normal prior about 0 of all weights but the bias.
+	Ridge float64
+	// Doubts: no weight is over 0.
+	Doubts bool
+}
+
+// model makes the model of what the optimiser turns: of doubts the roots of the
+// weights, so that none can change its sign.
+func (s fitting) model(w []float64) logistic {
+	m := logistic{w[0], slices.Clone(w[1:])}
+	if s.Doubts {
+		for i, v := range m.by {
+			m.by[i] = -v * v
+		}
+	}
+	return m
+}
+
+// fitLogistic finds the weights of greatest likelihood under the prior. ex is not
+// empty.
+func fitLogistic(ex []example, s fitting) (logistic, error) {
 	f := func(w []float64) float64 {
-		m := logistic{w[0], w[1:]}
+		m := s.model(w)
 		var loss float64
-		for i, b := range m.by {
-			loss += ridge / 2 * (b - prior[i]) * (b - prior[i])
+		for _, b := range m.by {
+			loss += s.Ridge / 2 * b * b
 		}
 		for _, e := range ex {
 			z := m.bias + floats.Dot(m.by, e.x)
@@ -53,10 +72,10 @@ func fitLogistic(ex []example, prior []float64, ridge float64) (logistic, error)
 		return loss
 	}
 	grad := func(g, w []float64) {
-		m := logistic{w[0], w[1:]}
+		m := s.model(w)
 		g[0] = 0
 		for i, b := range m.by {
-			g[i+1] = ridge * (b - prior[i])
+			g[i+1] = s.Ridge * b
 		}
 		for _, e := range ex {
 			d := m.p(e.x)
@@ -66,22 +85,30 @@ func fitLogistic(ex []example, prior []float64, ridge float64) (logistic, error)
 			g[0] += d
 			floats.AddScaled(g[1:], d, e.x)
 		}
+		if s.Doubts {
+			for i, v := range w[1:] {
+				g[i+1] *= -2 * v
+			}
+		}
 	}
-	res, err := optimize.Minimize(optimize.Problem{Func: f, Grad: grad}, make([]float64, len(prior)+1), nil, &optimize.BFGS{})
+	start := make([]float64, len(ex[0].x)+1)
+	if s.Doubts {
+		for i := range start {
+			start[i] = 0.5 // at 0 a root does not feel its slope
+		}
+	}
+	res, err := optimize.Minimize(optimize.Problem{Func: f, Grad: grad}, start, nil, &optimize.BFGS{})
 	if err != nil && res == nil {
 		return logistic{}, err
 	}
-	return logistic{res.X[0], res.X[1:]}, nil
+	return s.model(res.X), nil
 }
 
 const folds = 5
 
-// statedFeature is the feature that holds the log odds stated beforehand.
-const statedFeature = "stated"
-
 // crossValidate gives each example's probability by a model that was fitted
 // without its fold.
-func crossValidate(ex []example, prior []float64, ridge float64) ([]judge.Claim, error) {
+func crossValidate(ex []example, s fitting) ([]judge.Claim, error) {
 	claims := make([]judge.Claim, len(ex))
 	for k := range folds {
 		var in []example
@@ -90,7 +117,7 @@ func crossValidate(ex []example, prior []float64, ridge float64) ([]judge.Claim,
 				in = append(in, e)
 			}
 		}
-		m, err := fitLogistic(in, prior, ridge)
+		m, err := fitLogistic(in, s)
 		if err != nil {
 			return nil, err
 		}
@@ -124,38 +151,31 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 		return fmt.Errorf("%d photos were measured: too few to fit to", len(rows))
 	}
 	names := slices.Sorted(maps.Keys(rows[0].got.Features))
-	mean, sd := make([]float64, len(names)), make([]float64, len(names))
+	sd := make([]float64, len(names))
 	for j, n := range names {
 		var v []float64
 		for _, r := range rows {
 			v = append(v, r.got.Features[n])
 		}
-		mean[j], sd[j] = stat.MeanStdDev(v, nil)
-		sd[j] = math.Max(sd[j], 1e-3)
+		sd[j] = math.Max(stat.StdDev(v, nil), 1e-3)
 	}
 	var ex []example
 	right := 0
 	for _, r := range rows {
 		e := example{make([]float64, len(names)), r.readRight()}
 		for j, n := range names {
-			e.x[j] = (r.got.Features[n] - mean[j]) / sd[j]
+			e.x[j] = r.got.Features[n] / sd[j]
 		}
 		if e.right {
 			right++
 		}
 		ex = append(ex, e)
 	}
-	// The odds that were stated stand where the scenes say nothing else: no scene
-	// of theirs may be like a photo to come.
-	prior := make([]float64, len(names))
-	for j, n := range names {
-		if n == statedFeature {
-			prior[j] = sd[j]
-		}
-	}
+	set := fitting{Doubts: true}
 	best, least := 0.0, math.Inf(1)
-	for _, ridge := range []float64{0.3, 1, 3, 10, 30, 100} {
-		claims, err := crossValidate(ex, prior, ridge)
+	for _, ridge := range []float64{0.1, 0.3, 1, 3, 10, 30} {
+		set.Ridge = ridge
+		claims, err := crossValidate(ex, set)
 		if err != nil {
 			return err
 		}
@@ -165,7 +185,8 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 			best, least = ridge, loss
 		}
 	}
-	m, err := fitLogistic(ex, prior, best)
+	set.Ridge = best
+	m, err := fitLogistic(ex, set)
 	if err != nil {
 		return err
 	}
@@ -173,10 +194,10 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# Chance that a photo was read right, fitted by cmd/accuracy -fit-into to %d measured\n# photos (%d of them read right) of %s.\n", len(ex), right, title)
 	fmt.Fprintf(&b, "# Ridge %g by %d-fold cross-validation, log loss on scenes left out %.4f.\n", best, folds, least)
-	fmt.Fprintf(&b, "feature,mean,weight\nbias,0,%.4f\nceiling,0,%.4f\n", m.bias, ceiling)
+	fmt.Fprintf(&b, "feature,weight\nbias,%.4f\nceiling,%.4f\n", m.bias, ceiling)
 	for j, n := range names {
-		fmt.Fprintf(&b, "%s,%.4f,%.4f\n", n, mean[j], m.by[j]/sd[j])
-		fmt.Fprintf(w, "%-16s mean %7.3f sd %6.3f weight a sd %+.3f\n", n, mean[j], sd[j], m.by[j])
+		fmt.Fprintf(&b, "%s,%g\n", n, math.Round(1e4*m.by[j]/sd[j])/1e4+0) // +0: never -0
+		fmt.Fprintf(w, "%-16s sd %6.3f weight a sd %+.3f\n", n, sd[j], m.by[j])
 	}
 	fmt.Fprintf(w, "bias %.3f, ceiling %.4f, from %d photos of which %d read right\n", m.bias, ceiling, len(ex), right)
 	return os.WriteFile(path, b.Bytes(), 0o666)

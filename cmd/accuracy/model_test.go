@@ -17,13 +17,12 @@ import (
 func TestFitLogisticFindsTheModel(t *testing.T) {
 	rng := rand.New(rand.NewPCG(20, 21))
 	drawn := logistic{1.2, []float64{1.5, -0.8, 0}}
-	none := make([]float64, 3)
 	var ex []example
 	for range 6000 {
 		x := []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
 		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
 	}
-	m, err := fitLogistic(ex, none, 0.01)
+	m, err := fitLogistic(ex, fitting{Ridge: 0.01})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,11 +35,11 @@ func TestFitLogisticFindsTheModel(t *testing.T) {
 			t.Errorf("weight %d: %.3f, drawn with %.3f", i, m.by[i], drawn.by[i])
 		}
 	}
-	claims, err := crossValidate(ex, none, 0.01)
+	claims, err := crossValidate(ex, fitting{Ridge: 0.01})
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err = fitLogistic(ex, none, 1e9)
+	m, err = fitLogistic(ex, fitting{Ridge: 1e9})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -55,6 +54,25 @@ func TestFitLogisticFindsTheModel(t *testing.T) {
 	}
 }
 
+// Of doubts no weight is over 0, and those that are found again are those that
+// they were drawn with.
+func TestFitLogisticOfDoubts(t *testing.T) {
+	rng := rand.New(rand.NewPCG(24, 25))
+	drawn := logistic{3, []float64{-1.5, 0, 0.7}}
+	var ex []example
+	for range 6000 {
+		x := []float64{math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64())}
+		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
+	}
+	m, err := fitLogistic(ex, fitting{Ridge: 0.01, Doubts: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(m.by[0]-drawn.by[0]) > 0.25 || math.Abs(m.by[1]) > 0.1 || m.by[2] > 0 || m.by[2] < -0.01 {
+		t.Errorf("weights %.3f, drawn with %.3f", m.by, drawn.by)
+	}
+}
+
 // What is written is a table that names where it came from; too few photos are
 // refused, and then nothing is written.
 func TestFitModelWrites(t *testing.T) {
@@ -62,11 +80,11 @@ func TestFitModelWrites(t *testing.T) {
 	var samples []sample
 	for i := range 400 {
 		s := hand(i, "10", "10", 0.9, 10, 10, measure.Answered)
-		x := rng.NormFloat64()
-		if rng.Float64() > 1/(1+math.Exp(-2-2*x)) {
+		x := math.Abs(rng.NormFloat64())
+		if rng.Float64() > 1/(1+math.Exp(-4+2*x)) {
 			s.Told.PerInch = 5 // misread
 		}
-		s.Told.Features = map[string]float64{"clear": x, "noise": rng.NormFloat64()}
+		s.Told.Features = map[string]float64{"blurred": x, "noise": rng.NormFloat64()}
 		samples = append(samples, s)
 	}
 	path := filepath.Join(t.TempDir(), "w.csv")
@@ -84,7 +102,7 @@ func TestFitModelWrites(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"set of the test", "feature,mean,weight\nbias,0,", "\nceiling,0,0.9", "\nclear,", "\nnoise,"} {
+	for _, want := range []string{"set of the test", "feature,weight\nbias,", "\nceiling,0.9", "\nblurred,-", "\nnoise,"} {
 		if !strings.Contains(string(got), want) {
 			t.Errorf("the table lacks %q:\n%s", want, got)
 		}
