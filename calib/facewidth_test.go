@@ -53,7 +53,7 @@ func TestFaceEnd(t *testing.T) {
 func TestApartLikelihood(t *testing.T) {
 	usual := apartLikelihood(20 / 25.4)
 	for mm, least := range map[float64]float64{13: 0, 34: 0, 8: 5, 70: 5} {
-		if less := usual - apartLikelihood(mm/25.4); less < least || least == 0 && less != 0 {
+		if less := usual - apartLikelihood(mm/25.4); less < least-1e-9 || least == 0 && less > 1e-9 {
 			t.Errorf("%g mm: %.1f less likely than 20 mm", mm, less)
 		}
 	}
