@@ -30,6 +30,7 @@ type ladder struct {
 	stepPx   float64 // between the depths at which marks are looked at
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
+	inkWidth float64 // of a mark, in spacings; NaN unknown
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
 	between  float64 // contrast of what stands halfway between the marks, likewise
 }
@@ -114,6 +115,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	l.findShear(s)
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
+	l.inkWidth = l.measureInkWidth(s, ways[0])
 	score = l.chooseLengths(ways)
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
