@@ -50,6 +50,8 @@ type Bands struct {
 	HolesHidden bool
 	// KindCues are what the kind was told by, where bands are as coarse as slots.
 	KindCues []Cue
+	// Field is how far the bands run across the ruler and what they end in.
+	Field Field
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
@@ -189,6 +191,8 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
+	b.Field = fieldOf(p, s, ln, b.Row, t, ppi)
+	b.Field.Told = opt.Kind != ""
 	return b, true, nil
 }
 
