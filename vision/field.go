@@ -193,12 +193,13 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 			wins, last = append(wins, j), append(last, float64(at))
 		}
 	}
-	if len(all) == 0 {
+	const fewest = 2
+	if len(all) < fewest {
 		return o, false
 	}
 	o.atIn = medianOf(all)
 	// In most windows, but for those that end past the part or are hidden.
-	const share, fewest, onLineIn = 0.6, 2, 0.08
+	const share, onLineIn = 0.6, 0.08
 	if len(wins) < fewest || float64(len(wins)) < share*float64(len(all)) {
 		return o, true
 	}
@@ -225,11 +226,13 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 // follow is the last zone of a window in which bands are seen, from start on;
 // framed says that the picture, or what is looked at, ends there.
 func (m fieldMap) follow(j, start, dir int) (last int, framed bool) {
-	const offFrameIn = 0.1
+	// Past a gap only what is in step with the bands is more of them: the grain of
+	// a table is not. A gap of two zones is noise.
+	const offFrameIn, blurIn = 0.1, 3.5 * fieldZoneIn
 	last = start
 	for i := start; i >= 0 && i < len(m.zones[j]) && m.zones[j][i] != nil; i += dir {
 		gap := math.Abs(float64(i-last)) * fieldZoneIn
-		if m.banded(j, i) {
+		if m.banded(j, i) && (gap <= blurIn || m.inStep(j, i, i+1)) {
 			last = i
 		} else if gap > fieldGapIn {
 			return last, false
@@ -239,24 +242,25 @@ func (m fieldMap) follow(j, start, dir int) (last int, framed bool) {
 	return last, next < 0 || next >= len(m.zones[j]) || m.zones[j][next] == nil
 }
 
-// behind is where the bands come out behind the ruler in a window: the longest run
-// of bands in step with those before its marked edge, which its marks are not; -1
-// where there is none.
-func (m fieldMap) behind(j int) int {
-	var before complex128
+// inStep says whether the bands of a window in zones lo ≤ i < hi are in step with
+// those before the marked edge, as more of the same bands are and marks are not.
+func (m fieldMap) inStep(j, lo, hi int) bool {
+	var before, here complex128
 	for i := m.edge - inZones(fieldGapIn); i < m.edge-1; i++ {
 		if m.banded(j, i) {
 			before += m.zones[j][i].one
 		}
 	}
-	from := func(lo, hi int) bool {
-		var sum complex128
-		for i := lo; i < hi; i++ {
-			sum += m.zones[j][i].one
-		}
-		const inStep = 0.5 // the cosine: within a sixth of a spacing
-		return real(sum*cmplx.Conj(before)) > inStep*cmplx.Abs(sum)*cmplx.Abs(before)
+	for i := lo; i < hi; i++ {
+		here += m.zones[j][i].one
 	}
+	const inStep = 0.5 // the cosine: within a sixth of a spacing
+	return real(here*cmplx.Conj(before)) > inStep*cmplx.Abs(here)*cmplx.Abs(before)
+}
+
+// behind is where the bands come out behind the ruler in a window: the longest run
+// of bands in step with those before its marked edge; -1 where there is none.
+func (m fieldMap) behind(j int) int {
 	least := inZones(fieldStartIn)
 	best, longest := -1, 0
 	for i := m.edge; i < m.edge+inZones(rulerWideIn); {
@@ -264,7 +268,7 @@ func (m fieldMap) behind(j int) int {
 		for k < len(m.zones[j]) && m.banded(j, k) {
 			k++
 		}
-		if k-i >= least && k-i > longest && from(i, i+least) {
+		if k-i >= least && k-i > longest && m.inStep(j, i, i+least) {
 			best, longest = i, k-i
 		}
 		i = k + 1
