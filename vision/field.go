@@ -259,16 +259,17 @@ func (m fieldMap) inStep(j, lo, hi int) bool {
 }
 
 // behind is where the bands come out behind the ruler in a window: the longest run
-// of bands in step with those before its marked edge; -1 where there is none.
+// of bands in step with those before its marked edge, all in all, as a rigid
+// heddle's holes are not; -1 where there is none.
 func (m fieldMap) behind(j int) int {
 	least := inZones(fieldStartIn)
 	best, longest := -1, 0
-	for i := m.edge; i < m.edge+inZones(rulerWideIn); {
+	for i := m.edge + 2; i < m.edge+inZones(rulerWideIn); {
 		k := i
 		for k < len(m.zones[j]) && m.banded(j, k) {
 			k++
 		}
-		if k-i >= least && k-i > longest && m.inStep(j, i, i+least) {
+		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
 			best, longest = i, k-i
 		}
 		i = k + 1
