@@ -55,7 +55,22 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"like marks", yes(likeItsMarks(ruler, b))},
 		// Bands as far apart as the slots of a heddle may be those of one.
 		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
+		// Whether they end as those of a part do: in bars, as far apart as parts are
+		// high. Else it is none, or the ruler counts in another unit.
+		{"ends unseen", lacks(float64(b.Field.Ends)/2, 1, 1)},
+		{"ends free", freeEnds(b.Field)},
+		{"short bands", exceeds(4*b.Field.Short(), 0, 1)},
+		{"tall bands", exceeds(4*b.Field.Tall(), 0, 1)},
 	}
+}
+
+// freeEnds is how clearly bands end in nothing at one side, unless a person says
+// what they are.
+func freeEnds(f vision.Field) float64 {
+	if f.Told {
+		return 0
+	}
+	return f.Free
 }
 
 // coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch
@@ -179,5 +194,9 @@ func (w weights) right(fs []Feature) float64 {
 // readRight is the probability that unit, octave and part were read right and
 // the pitch within its budget.
 func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
-	return confidence().right(featuresOf(ruler, b, p))
+	q := confidence().right(featuresOf(ruler, b, p))
+	if reason, _ := noPart(b.Field); reason != "" {
+		q = math.Min(q, mayBeNoPart)
+	}
+	return q
 }

@@ -102,6 +102,12 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	if err != nil {
 		return r, err
 	}
+	if found && opt.Hand.ScaleIn == 0 {
+		if ruler, b, err = k.heedHeight(ctx, ruler, b, opt); err != nil {
+			return r, err
+		}
+		s = ruler.Scale
+	}
 	if found {
 		r.bandsByHand(&b, s)
 	}
@@ -200,6 +206,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 		r.Warnings = append(r.Warnings, otherReading(b.Kind, p.PerInch))
 	}
 	r.size(b.Kind, p, choices, opt)
+	if reason, advice := noPart(b.Field); reason != "" && r.Status == Unsure {
+		r.Reason, r.Advice = reason, advice
+	}
 	return r
 }
 

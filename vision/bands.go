@@ -50,6 +50,8 @@ type Bands struct {
 	HolesHidden bool
 	// KindCues are what the kind was told by, where bands are as coarse as slots.
 	KindCues []Cue
+	// Field is how far the bands run across the ruler and what they end in.
+	Field Field
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
@@ -121,45 +123,23 @@ const coarsest = 1.9
 // where nothing regular crosses it.
 func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
 	ppi := s.PxPerIn()
-	near := math.Max(3, 0.025*ppi)
-	far := math.Min(0.5*ppi, 260)
-	// as far as the picture goes beside most of the scale
-	for far > near+6 {
-		lo, hi := s.Frame.Inside(p, s.Lo, s.Hi, -near, -far)
-		if hi-lo > 0.7*(s.Hi-s.Lo) {
-			break
-		}
-		far *= 0.8
-	}
-	if far < near+6 {
-		return b, false, nil
-	}
-	st := beside(p, s.Frame, math.Floor(s.Lo), s.Hi, -far, -near, math.Max(1, (far-near)/90))
-	if st.cols == 0 {
-		return b, false, nil
-	}
-	if err := ctx.Err(); err != nil {
+	o, found, err := besideEdge(ctx, p, s, math.Max(3, 0.025*ppi))
+	if !found || err != nil {
 		return b, false, err
 	}
-	ln, gain := findLean(st, int(0.2*ppi))
-	r0 := st.coherentFrom(ln, int(0.2*ppi))
-	if r0 > 0 && st.rows-r0 >= 6 {
-		cut := st
-		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
-		st = cut
-		ln, gain = findLean(st, int(0.2*ppi))
+	if o.t.likeMarks(s) {
+		// The finest marks may stand before the traced edge, which then runs along
+		// their ends: what lies beyond them is bands.
+		if past, found, err := besideEdge(ctx, p, s, pastMarksIn*ppi); err != nil {
+			return b, false, err
+		} else if found && past.t.Line > plainLine && !past.t.likeMarks(s) {
+			o = past
+		}
 	}
-	prof := st.sheared(ln, 0, st.rows, 1)
-	sig := onRuler(prof, st.lo, s, ppi)
-	raw := sig.highPass(0.4)
-	fMax := ppi / 2.2
-	t, ok := findPeriod(raw, coarsest, math.Min(fMax, 42))
-	if !ok {
-		return b, false, nil
-	}
+	st, ln, sig, t := o.st, o.ln, o.sig, o.t
 	b.PxPerBand = ppi / t.PerInch
 	b.Lean = [2]float64{ln.A, ln.B}
-	b.ReachPx, b.Coherence = -st.d0, gain
+	b.ReachPx, b.Coherence = -st.d0, o.gain
 	shape := sig.highPass(0.75 / t.PerInch)
 	if u, turns := shape.unsigned(t.PerInch); turns {
 		shape, t.PerInch = u, refine(u, t.PerInch)
@@ -189,7 +169,65 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
+	b.Field = fieldOf(p, s, ln, b.Row, t, ppi)
+	b.Field.Told = opt.Kind != ""
 	return b, true, nil
+}
+
+// Marks are this long at least where finer ones stand among longer (common
+// practice, no source), and a line this far over the spectrum's floor is no chance.
+const pastMarksIn, plainLine = 0.2, 10.0
+
+// likeMarks says whether a tone is that of the scale's marks, or of marks twice as
+// fine.
+func (t tone) likeMarks(s calib.Scale) bool {
+	const same = 0.01
+	marks := float64(s.Divisions) / s.Unit.Inches()
+	return marks > 0 && (math.Abs(t.PerInch/marks-1) < same || math.Abs(t.PerInch/(2*marks)-1) < same)
+}
+
+// besideRead is the strip before a marked edge, its bands' lean and tone.
+type besideRead struct {
+	st   strip
+	ln   lean
+	gain float64
+	sig  signal // along the bands, on the ruler's inches
+	t    tone
+}
+
+// besideEdge reads the strip before the marked edge from depth near px on.
+func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64) (o besideRead, found bool, err error) {
+	ppi := s.PxPerIn()
+	far := math.Min(0.5*ppi, 260)
+	// as far as the picture goes beside most of the scale
+	for far > near+6 {
+		lo, hi := s.Frame.Inside(p, s.Lo, s.Hi, -near, -far)
+		if hi-lo > 0.7*(s.Hi-s.Lo) {
+			break
+		}
+		far *= 0.8
+	}
+	if far < near+6 {
+		return o, false, nil
+	}
+	st := beside(p, s.Frame, math.Floor(s.Lo), s.Hi, -far, -near, math.Max(1, (far-near)/90))
+	if st.cols == 0 {
+		return o, false, nil
+	}
+	if err := ctx.Err(); err != nil {
+		return o, false, err
+	}
+	ln, gain := findLean(st, int(0.2*ppi))
+	r0 := st.coherentFrom(ln, int(0.2*ppi))
+	if r0 > 0 && st.rows-r0 >= 6 {
+		cut := st
+		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
+		st = cut
+		ln, gain = findLean(st, int(0.2*ppi))
+	}
+	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
+	t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(ppi/2.2, 42))
+	return besideRead{st, ln, gain, sig, t}, ok, nil
 }
 
 // TooFine says that the bands are too close together in the photo to be told

@@ -92,7 +92,7 @@ func tonesOf(p photo.Plane, s calib.Scale, along stretch, deepestIn float64, l l
 	calib.SideBySide(len(depths), func(i int) {
 		st := beside(p, along.frame, along.lo, along.hi, depths[i], depths[i]+step*(rowsPerZone-1), step)
 		if st.cols > 0 {
-			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, along.lo, depths[i], s)
+			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), T, windowSpacings, along.lo, depths[i], s)
 		}
 	})
 	var out []window
@@ -107,10 +107,14 @@ func tonesOf(p photo.Plane, s calib.Scale, along stretch, deepestIn float64, l l
 	return out
 }
 
-// windowTones measures the tone in windows of eight spacings, each half over the
+// windowSpacings is how many spacings a window holds where nothing asks for
+// another number.
+const windowSpacings = 8
+
+// windowTones measures the tone in windows of so many spacings, each half over the
 // next; a window of which a part lies outside the picture has no zone.
-func windowTones(prof []float64, T, lo, depth float64, s calib.Scale) []window {
-	w := int(math.Min(8*T, float64(len(prof))-1))
+func windowTones(prof []float64, T, spacings, lo, depth float64, s calib.Scale) []window {
+	w := int(math.Min(spacings*T, float64(len(prof))-1))
 	if float64(w) < 3*T {
 		return nil
 	}

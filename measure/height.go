@@ -1,0 +1,78 @@
+package measure
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"dentcount/calib"
+	"dentcount/vision"
+)
+
+// mayBeNoPart is the most that a reading is trusted with whose bands do not end as
+// those of a part do. A stated prior, no source.
+const mayBeNoPart = 0.5
+
+// noPart says why bands may be no reed's and no rigid heddle's, and what to do;
+// empty where they end as those do or a person says that they are.
+func noPart(f vision.Field) (reason, advice string) {
+	const say = "if it is a reed or a rigid heddle all the same, say which (--part reed)"
+	const unit = "; if the ruler was read in the wrong unit, say it (--unit in)"
+	// Where bars are seen, a little less than parts are high is the ruler's plane,
+	// tilted; what a wrong unit makes of them is under 2.3 inches.
+	const low = 0.08
+	switch {
+	case f.Teeth():
+		return fmt.Sprintf("these look like the teeth of a comb: %.1f inches long and free at one end, where a reed has a bar", f.HighIn), say + unit
+	case f.Short() > low:
+		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, lower than reeds are", f.HighIn), say + unit
+	case f.Tall() > 0:
+		return fmt.Sprintf("what crosses the ruler runs on over %.1f inches, higher than reeds are: ribbed cloth, perhaps", math.Floor(10*f.LeastIn)/10), say + unit
+	}
+	return "", ""
+}
+
+// likeHeight is how likely bands as high as f says are those of a part, if its
+// inches are really so many times as long: 1 where parts are as high.
+func likeHeight(f vision.Field, times float64) float64 {
+	// Heights are seen to a tenth or so, as the ruler's plane may tilt. Ends are
+	// misread now and then. Both stated, no source.
+	const doubt, misread = 0.1, 0.03
+	off := 0.0
+	if h := f.HighIn * times; h > 0 {
+		off = math.Max(off, math.Log(vision.LowestIn/h))
+	}
+	if l := f.LeastIn * times; l > 0 {
+		off = math.Max(off, math.Log(l/vision.HighestIn))
+	}
+	return misread + (1-misread)*math.Exp(-off*off/(2*doubt*doubt))
+}
+
+// heedHeight weighs by the height of the bands whether tenths of an inch were taken
+// for millimetres, or the other way round: what is 4 inches high in one is 1.6 or
+// 10 in the other. It gives the likelier reading with its probability.
+func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, opt Options) (calib.Ruler, vision.Bands, error) {
+	const tenths = 10
+	if opt.Unit != "" || b.Field.LeastIn == 0 || r.Scale.Divisions != tenths {
+		return r, b, nil
+	}
+	other, times := calib.Inch, calib.Inch.Inches()/calib.CM.Inches()
+	if r.Scale.Unit == calib.Inch {
+		other, times = calib.CM, 1/times
+	}
+	was, is := likeHeight(b.Field, 1)*r.UnitProbability, likeHeight(b.Field, times)*(1-r.UnitProbability)
+	if was >= is {
+		r.UnitProbability = was / (was + is)
+		return r, b, nil
+	}
+	r2, found, err := k.ruler(ctx, other)
+	if err != nil || !found || r2.Scale.Unit != other || r2.Scale.Divisions != tenths {
+		return r, b, err
+	}
+	b2, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
+	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > 0 {
+		return r, b, err
+	}
+	r2.UnitProbability = is / (was + is)
+	return r2, b2, nil
+}

@@ -1,0 +1,84 @@
+package measure
+
+import (
+	"bytes"
+	"context"
+	"math"
+	"strings"
+	"testing"
+
+	"dentcount/photo"
+	"dentcount/scene"
+	"dentcount/vision"
+)
+
+func photoOfScene(t *testing.T, spec scene.Spec, opt Options) Result {
+	t.Helper()
+	jpeg, _, err := scene.Photo(spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := photo.Read("scene.jpg", bytes.NewReader(jpeg))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	r, err := Photo(context.Background(), p, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// A comb is not answered, and the reason says what it looks like; a person who
+// says that it is a reed is believed.
+func TestCombsAreDoubted(t *testing.T) {
+	ranges := scene.DefaultRanges()
+	ranges.LongSidePx = scene.Range{1600, 1600}
+	ranges.AdverseShare, ranges.Cases = 1, []string{"comb"}
+	named, overruled := 0, 0
+	for seed := uint64(1); seed <= 4; seed++ {
+		spec := scene.Random(seed, ranges)
+		r := photoOfScene(t, spec, Options{})
+		if r.Status == Answered {
+			t.Errorf("seed %d: a comb is answered as %s %s", seed, r.Part, r.Size.Label)
+		}
+		if strings.Contains(r.Reason, "comb") {
+			named++
+			if told := photoOfScene(t, spec, Options{Part: "reed"}); !strings.Contains(told.Reason, "comb") {
+				overruled++
+			}
+		}
+	}
+	if named == 0 || overruled != named {
+		t.Errorf("%d combs of 4 are called so, %d of them no more once a person says that they are reeds", named, overruled)
+	}
+}
+
+// A rigid heddle of 8 under a rule in tenths of an inch, which look like
+// millimetres: in those it were two inches high. Its size is a regression, that
+// one unit is 2.54 times the other is the inch's definition.
+func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
+	ranges := scene.DefaultRanges()
+	ranges.AdverseShare = -1
+	spec := scene.Random(4202*1_000_000+17, ranges)
+	r := photoOfScene(t, spec, Options{RulerThicknessMM: spec.Rulers[0].ThicknessMM})
+	if r.Status == Refused || r.Ruler.Unit != "in" || r.Part != "rigid-heddle" || math.Abs(r.Pitch.DentsPerInch/spec.Part.DentsPerInch-1) > 0.01 {
+		t.Errorf("read as %s in %s, %+v; it is a rigid heddle of %.2f", r.Part, r.Ruler.Unit, r.Pitch, spec.Part.DentsPerInch)
+	}
+	for _, c := range []struct {
+		f      vision.Field
+		times  float64
+		likely bool
+	}{
+		{vision.Field{HighIn: 4, LeastIn: 4}, 1, true},
+		{vision.Field{HighIn: 4, LeastIn: 4}, 2.54, false},
+		{vision.Field{HighIn: 4, LeastIn: 4}, 1 / 2.54, false},
+		{vision.Field{LeastIn: 1}, 1 / 2.54, true}, // its ends were not seen
+		{vision.Field{LeastIn: 5}, 2.54, false},
+	} {
+		if got := likeHeight(c.f, c.times); (got > 0.5) != c.likely {
+			t.Errorf("%+v, %.2f times: %.2f", c.f, c.times, got)
+		}
+	}
+}

@@ -1,0 +1,315 @@
+package vision
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"dentcount/calib"
+	"dentcount/photo"
+)
+
+// Field is how far a row of bands runs across the ruler and what it ends in. The
+// wires of a reed and the slots of a rigid heddle end in a bar at either side, as
+// far apart as parts are high. The teeth of a comb are short and end in nothing at
+// one side; the ribs of a cloth run on to the picture's edge.
+type Field struct {
+	// Ends says at how many of their two sides the bands are seen to end, all of
+	// them in one line.
+	Ends int
+	// HighIn is from the one end to the other in inches, where Ends is 2, else 0.
+	HighIn float64
+	// LeastIn is over how many inches bands are seen, at least.
+	LeastIn float64
+	// Free is how clearly they end in nothing at one side, 0…1: past their end the
+	// same ground goes on, without the other edge that a bar has.
+	Free float64
+	// Told: a person says that it is a part, whatever its bands look like.
+	Told bool
+}
+
+// Heights between which the bands of a part end at either side: between the bars
+// of the lowest reeds, and with the slots of the highest rigid heddles, some to
+// spare (common practice, no source).
+const (
+	LowestIn  = 2.5
+	HighestIn = 7.5
+)
+
+// Short is how far below the lowest of parts the bands end, as a share of it, 0
+// where they are not, or not seen, to end at both sides.
+func (f Field) Short() float64 {
+	if f.Told || f.HighIn == 0 {
+		return 0
+	}
+	return math.Max(0, 1-f.HighIn/LowestIn)
+}
+
+// Tall is how far beyond the highest of parts the bands run on, as a share of it.
+func (f Field) Tall() float64 {
+	if f.Told {
+		return 0
+	}
+	return math.Max(0, f.LeastIn/HighestIn-1)
+}
+
+// Teeth says that the bands can hardly be but the teeth of a comb: as short, and
+// free at one side.
+func (f Field) Teeth() bool {
+	const freely = 0.5
+	return f.Short() > 0 && f.Free >= freely
+}
+
+// What a field of bands is looked at through; in inches.
+const (
+	fieldReachIn = 5.0  // on either side of the marked edge
+	fieldZoneIn  = 0.03 // from zone to zone
+	fieldStartIn = 0.12 // bands that come out behind a ruler are seen this far
+	fieldGapIn   = 0.25 // yarn across the bands, and glare, hide no more
+	rulerWideIn  = 2.2  // the widest rulers (common practice, no source)
+)
+
+// inZones is inches in zones, rounded up.
+func inZones(in float64) int { return int(math.Ceil(in/fieldZoneIn - 1e-9)) }
+
+// fieldMap holds the bands' tones on both sides of the marked edge.
+type fieldMap struct {
+	zones   [][]*zone // window, depth; nil outside the picture
+	level   []float64 // of each window: the strength of its tones beside the edge
+	typical float64   // level
+	edge    int       // the marked edge's index
+}
+
+// fieldOf follows a row of bands of tone t from the marked edge outward, and those
+// behind the ruler in step with them.
+func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float64) (f Field) {
+	// Where the row is: the ruler may be longer than the part.
+	a, b := row[0].Along, row[len(row)-1].Along
+	m := mapField(p, s, stretch{s.Frame, math.Min(a, b), math.Max(a, b)}, l, t, ppi)
+	before, ok := m.side(-1)
+	if !ok {
+		return f
+	}
+	f.LeastIn = before.atIn
+	behind, found := m.side(1)
+	if found {
+		f.LeastIn += behind.atIn
+	}
+	if before.ends {
+		f.Ends++
+		f.Free = m.free(before)
+	}
+	if found && behind.ends {
+		f.Ends++
+		f.Free = math.Max(f.Free, m.free(behind))
+	}
+	if f.Ends == 2 {
+		f.HighIn = f.LeastIn
+	}
+	return f
+}
+
+func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi float64) fieldMap {
+	// Windows short enough that ends that run aslant to the ruler are met at one depth.
+	const windowIn, fewest = 1.0, 4
+	spacings := math.Max(fewest, math.Min(windowSpacings, math.Floor(windowIn*t.PerInch)))
+	m := fieldMap{edge: inZones(fieldReachIn)}
+	rows := make([][]window, 2*m.edge)
+	step := rowPx(ppi)
+	calib.SideBySide(len(rows), func(i int) {
+		d := float64(i-m.edge) * fieldZoneIn * ppi
+		st := beside(p, along.frame, along.lo, along.hi, d, d+step, step)
+		if st.cols > 0 {
+			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), ppi/t.PerInch, spacings, along.lo, d, s)
+		}
+	})
+	for _, row := range rows {
+		for len(m.zones) < len(row) {
+			m.zones = append(m.zones, make([]*zone, len(rows)))
+		}
+	}
+	for i, row := range rows {
+		for j := range row {
+			if len(row[j].zones) > 0 {
+				m.zones[j][i] = &row[j].zones[0]
+			}
+		}
+	}
+	// Beside the edge, clear of the ruler's shadow and of the bands' ends.
+	const nearIn, farIn = 0.03, 0.4
+	m.level = make([]float64, len(m.zones))
+	for j := range m.level {
+		var v []float64
+		for i := m.edge - inZones(farIn); i <= m.edge-inZones(nearIn); i++ {
+			if z := m.zones[j][i]; z != nil {
+				v = append(v, z.strength())
+			}
+		}
+		if len(v) >= 3 {
+			m.level[j] = medianOf(v)
+		}
+	}
+	m.typical = medianOf(m.level)
+	return m
+}
+
+// banded says whether bands as clear as beside the edge are seen.
+func (m fieldMap) banded(j, i int) bool {
+	const least, most = 0.35, 3
+	z := m.zones[j][i]
+	return z != nil && z.tonal && z.strength() > least*m.level[j] && z.strength() < most*m.level[j]
+}
+
+// fieldSide is where bands are seen last on one side of the ruler.
+type fieldSide struct {
+	dir  int
+	ends bool    // the picture goes on there and all the bands end in one line
+	atIn float64 // how far from the marked edge they are seen
+	// The line: place + slope·window, in zones; wins are the windows on it.
+	place, slope float64
+	wins         []int
+}
+
+// side follows the bands away from the marked edge on its outer side (dir -1), or
+// those that come out behind the ruler (1). ok is false where none are seen.
+func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
+	const faint, some = 1.0, 0.4 // grey levels; of the typical window
+	o.dir = dir
+	var wins []int
+	var last, all []float64
+	for j := range m.zones {
+		if m.level[j] < faint || m.level[j] < some*m.typical {
+			continue
+		}
+		start := m.edge - 2
+		if dir > 0 {
+			if start = m.behind(j); start < 0 {
+				continue
+			}
+		}
+		at, framed := m.follow(j, start, dir)
+		all = append(all, math.Abs(float64(at-m.edge))*fieldZoneIn)
+		if !framed {
+			wins, last = append(wins, j), append(last, float64(at))
+		}
+	}
+	const fewest = 2
+	if len(all) < fewest {
+		return o, false
+	}
+	o.atIn = medianOf(all)
+	// In most windows, but for those that end past the part or are hidden.
+	const share, onLineIn = 0.6, 0.08
+	if len(wins) < fewest || float64(len(wins)) < share*float64(len(all)) {
+		return o, true
+	}
+	var slopes, places []float64
+	for a := range wins {
+		for b := a + 1; b < len(wins); b++ {
+			slopes = append(slopes, (last[b]-last[a])/float64(wins[b]-wins[a]))
+		}
+	}
+	o.slope = medianOf(slopes)
+	for k, j := range wins {
+		places = append(places, last[k]-o.slope*float64(j))
+	}
+	o.place = medianOf(places)
+	for k, j := range wins {
+		if math.Abs(places[k]-o.place)*fieldZoneIn <= onLineIn {
+			o.wins = append(o.wins, j)
+		}
+	}
+	o.ends = float64(len(o.wins)) >= share*float64(len(wins)) && len(o.wins) >= fewest
+	return o, true
+}
+
+// follow is the last zone of a window in which bands are seen, from start on;
+// framed says that the picture, or what is looked at, ends there.
+func (m fieldMap) follow(j, start, dir int) (last int, framed bool) {
+	// Past a gap only what is in step with the bands is more of them: the grain of
+	// a table is not. A gap of two zones is noise.
+	const offFrameIn, blurIn = 0.1, 3.5 * fieldZoneIn
+	last = start
+	for i := start; i >= 0 && i < len(m.zones[j]) && m.zones[j][i] != nil; i += dir {
+		gap := math.Abs(float64(i-last)) * fieldZoneIn
+		if m.banded(j, i) && (gap <= blurIn || m.inStep(j, i, i+1)) {
+			last = i
+		} else if gap > fieldGapIn {
+			return last, false
+		}
+	}
+	next := last + dir*inZones(offFrameIn)
+	return last, next < 0 || next >= len(m.zones[j]) || m.zones[j][next] == nil
+}
+
+// inStep says whether the bands of a window in zones lo ≤ i < hi are in step with
+// those before the marked edge, as more of the same bands are and marks are not.
+func (m fieldMap) inStep(j, lo, hi int) bool {
+	var before, here complex128
+	for i := m.edge - inZones(fieldGapIn); i < m.edge-1; i++ {
+		if m.banded(j, i) {
+			before += m.zones[j][i].one
+		}
+	}
+	for i := lo; i < hi; i++ {
+		here += m.zones[j][i].one
+	}
+	const inStep = 0.5 // the cosine: within a sixth of a spacing
+	return real(here*cmplx.Conj(before)) > inStep*cmplx.Abs(here)*cmplx.Abs(before)
+}
+
+// behind is where the bands come out behind the ruler in a window: the longest run
+// of bands in step with those before its marked edge, all in all, as a rigid
+// heddle's holes are not; -1 where there is none.
+func (m fieldMap) behind(j int) int {
+	least := inZones(fieldStartIn)
+	best, longest := -1, 0
+	for i := m.edge + 2; i < m.edge+inZones(rulerWideIn); {
+		k := i
+		for k < len(m.zones[j]) && m.banded(j, k) {
+			k++
+		}
+		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
+			best, longest = i, k-i
+		}
+		i = k + 1
+	}
+	return best
+}
+
+// free is how clearly bands end in nothing, 0…1: past their end the grey level
+// changes but slowly, over more than a bar is wide, while a bar has another edge.
+func (m fieldMap) free(o fieldSide) float64 {
+	// Baulks are a quarter of an inch to an inch wide (common practice, no source);
+	// nearer to the end lies the shadow of what ends there.
+	const shadowIn, barIn, seenIn = 0.2, 1.3, 0.9
+	var prof []float64
+	for x := 0; x <= inZones(barIn+0.2); x++ {
+		var v []float64
+		for _, j := range o.wins {
+			i := int(math.Round(o.place+o.slope*float64(j))) + o.dir*x
+			if i >= 0 && i < len(m.zones[j]) && m.zones[j][i] != nil {
+				v = append(v, m.zones[j][i].mean)
+			}
+		}
+		if 2*len(v) < len(o.wins) {
+			break
+		}
+		prof = append(prof, medianOf(v))
+	}
+	if float64(len(prof))*fieldZoneIn < seenIn {
+		return 0
+	}
+	const wide, gap = 3, 1 // zones on either side of an edge, and between
+	mean := func(a int) float64 { return (prof[a] + prof[a+1] + prof[a+2]) / wide }
+	var steps []float64
+	for x := inZones(shadowIn); x+gap+wide <= len(prof); x++ {
+		steps = append(steps, math.Abs(mean(x+gap)-mean(x-gap-wide+1)))
+	}
+	sort.Float64s(steps)
+	most, usual := steps[len(steps)-1], steps[len(steps)/2]
+	// By the drawn reeds and combs of seeds 4201 and 4203: the other edge of a bar
+	// stands out by 5 times the usual change and more, or by 10 grey levels.
+	const grey = 0.4 // of noise and rounding
+	return bound(math.Min((6-most/(usual+grey))/3, (10-most)/4), 0, 1)
+}
