@@ -55,22 +55,10 @@ func lifts(v View, h heights) []float64 {
 // focal length over that of the view is exp(ln).
 func sideWeights(v View, ts []float64, ln float64) []float64 {
 	w := make([]float64, len(ts))
-	if v.Side == nil {
-		for i := range w {
-			w[i] = 1
-		}
-		return w
-	}
-	var mean float64
 	for i, t := range ts {
-		w[i] = v.Side.Likelihood(t, v.lensRel(ln))
-		mean += w[i] / float64(len(ts))
-	}
-	for i := range w {
-		if mean > 0 {
-			w[i] = (1-sideOther)*w[i]/mean + sideOther
-		} else {
-			w[i] = 1
+		w[i] = 1
+		if v.Side != nil {
+			w[i] = (1-sideOther)*v.Side.Likelihood(t, v.lensRel(ln)) + sideOther
 		}
 	}
 	return w
