@@ -1,10 +1,12 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	"dentcount/judge"
 	"dentcount/measure"
+	"dentcount/trade"
 )
 
 // The ways of lowering the floor that a ruler's thickness puts under the pitch
@@ -77,4 +79,52 @@ func reportWays(p printf, all []series) {
 	p("== lowering the floor of a thickness that is not told")
 	table("all", func(series) bool { return true })
 	table("those that may show the ruler's side face", func(s series) bool { return s.seesSide })
+	reportPrinted(p, all)
+}
+
+// reportPrinted says what a perfect reader would gain by a thin printed scale on
+// the wires, beside the ruler, for prints that are true to so much (a standard
+// uncertainty); 0 is no such scale.
+func reportPrinted(p printf, all []series) {
+	p("computed: a perfect reader with a printed scale on the wires beside the ruler")
+	for _, relU := range []float64{0, 0.0005, 0.001, 0.002, 0.004} {
+		var errs []float64
+		decided, n := 0, 0
+		for _, s := range all {
+			r := judge.Reader{ThinMM: thinMM, ThickMM: thickMM, NoneShare: noneShare}
+			t := s.truth
+			if t.heightMM() == 0 || t.DentsPerInch == 0 {
+				continue
+			}
+			// Prints are off one way and the other, by equal parts of the normal distribution.
+			for _, z := range []float64{-1.43, -0.80, -0.38, 0, 0.38, 0.80, 1.43} {
+				r.Second = judge.SecondScale{RelU: relU, Off: z * relU}
+				v := r.Read(t.DentsPerInch, t.ThicknessMM, t.heightMM(), trade.Sizes(t.Part))
+				errs = append(errs, math.Abs(v.PlainPerInch/t.DentsPerInch-1))
+				n++
+				if v.P >= decidedAt && v.Label == t.Label {
+					decided++
+				}
+			}
+		}
+		if n == 0 {
+			return
+		}
+		name := "no printed scale"
+		if relU > 0 {
+			name = fmt.Sprintf("print true to %.2f %%", 100*relU)
+		}
+		q := judge.Quantiles(errs, 0.5, 0.95)
+		p("  %-28s median %.3f %%, 95th %.3f %%; decided and right %.0f %%", name, 100*q[0], 100*q[1], 100*float64(decided)/float64(n))
+	}
+}
+
+// lineOf is one part in one line: the error by each way.
+func lineOf(s series) string {
+	out := fmt.Sprintf("%-13s %6s %-12s t %.2f mm, D %3.0f mm:", s.truth.Part, s.truth.Label, s.truth.RulerLook, s.truth.ThicknessMM, s.truth.heightMM())
+	for _, o := range s.ways {
+		r := row{truth: s.truth, got: o}
+		out += fmt.Sprintf(" %+.3f ±%.3f %s %s %.2f |", 100*r.rel(), 100*o.U/math.Max(o.PerInch, 1e-9), o.Status, o.Label, o.Confidence)
+	}
+	return fmt.Sprintf("%s t seen %.2f ± %.2f mm", out, s.thicknessMM, s.thicknessUMM)
 }
