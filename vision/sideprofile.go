@@ -128,6 +128,10 @@ func contrastRows(p photo.Plane, s calib.Scale, b Bands, a sideProfile, rows, fa
 			return nil
 		}
 		out[r] = sum / float64(n) / power
+		// They must be there, each row like the others.
+		if r < far && math.Abs(out[r]-1) > 0.4 {
+			return nil
+		}
 	}
 	return out
 }
