@@ -3,7 +3,6 @@ package fit
 import (
 	"errors"
 	"math"
-	"slices"
 
 	"dentcount/calib"
 	"dentcount/trade"
@@ -43,6 +42,8 @@ type View struct {
 	TwoRulers bool
 	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
 	FaceWidthIn float64
+	// Side is what the photo shows of the ruler's side face; nil where nothing.
+	Side *vision.SideFace
 	// softTape: it bends, so that it is one.
 	softTape bool
 }
@@ -73,11 +74,6 @@ type Pitch struct {
 	// their joint standard uncertainties.
 	Agree float64
 }
-
-// thickness says which share of rulers is no thicker: a quarter are tapes, two in
-// five steel rules and thin plastic, the others wood and thick plastic, a few
-// yardsticks among them (common practice, no source).
-var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
 
 // Stated priors. Common practice, no source: phones' main lenses are near 27 mm
 // equivalent, their second ones near 50 mm.
@@ -183,6 +179,8 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"
 	switch {
+	case v.ThicknessMM <= 0 && v.Side != nil:
+		note = "thickness not told, the ruler's side face heeded"
 	case v.ThicknessMM > 0 && v.TwoRulers:
 		note = "of two rulers either may be the one whose thickness was told"
 	case v.ThicknessMM > 0:
@@ -226,52 +224,11 @@ func slant(b vision.Bands) float64 {
 	return 1 / math.Cos(b.Skew)
 }
 
-// lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
-// crossed with those of height.
-func lifts(v View, h heights) []float64 {
-	var out []float64
-	for _, t := range thicknesses(v, 25) {
-		for _, ln := range h.ln {
-			out = append(out, math.Log(Undo(t, h.mm*math.Exp(ln))))
-		}
-	}
-	return out
-}
-
 // Undo is the factor h/(h+t) that takes a count on a ruler t mm above the wires
 // to the count at the wires, seen from h mm above the ruler's face: with D = h+t
 // the camera's height above the wires it is (D-t)/D.
 func Undo(thicknessMM, heightMM float64) float64 {
 	return heightMM / (heightMM + thicknessMM)
-}
-
-// thicknesses are n equally likely heights of the marked face above the wires,
-// in mm, from thin to thick; the told one alone where it is told. Of two rulers it
-// may be that of the other one: the told one and what rulers are like weigh alike.
-func thicknesses(v View, n int) []float64 {
-	if v.ThicknessMM > 0 && !v.TwoRulers {
-		return []float64{v.ThicknessMM}
-	}
-	if v.ThicknessMM > 0 {
-		told := v.ThicknessMM
-		v.ThicknessMM = 0
-		return append(thicknesses(v, n), slices.Repeat([]float64{told}, n)...)
-	}
-	most := 1.0
-	if v.softTape {
-		most = thickness[1].share
-	}
-	ts := make([]float64, n)
-	k := 1
-	for i := range ts {
-		p := most * (float64(i) + 0.5) / float64(n)
-		for p > thickness[k].share {
-			k++
-		}
-		a, b := thickness[k-1], thickness[k]
-		ts[i] = a.mm + (b.mm-a.mm)*(p-a.share)/(b.share-a.share)
-	}
-	return ts
 }
 
 // normalQuantiles are the mid quantiles of the standard normal in n equal parts.

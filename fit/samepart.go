@@ -203,6 +203,7 @@ func (j *joint) solve() solution {
 		ones.SetVec(i, 1)
 	}
 	zt, zf := normalQuantiles(len(j.ts)), normalQuantiles(len(j.focal))
+	seen := j.sideFaces()
 	s.chi2 = math.Inf(1)
 	top := math.Inf(-1)
 	for k, t := range j.ts {
@@ -238,7 +239,7 @@ func (j *joint) solve() solution {
 				continue
 			}
 			sq := mat.Dot(res, &r)
-			b.weight = -sq/2 - ch.LogDet()/2 - math.Log(info)/2
+			b.weight = -sq/2 - ch.LogDet()/2 - math.Log(info)/2 + seen[m][k]
 			b.fit = sq + zt[k]*zt[k] + zf[m]*zf[m]
 			b.gain = make([]float64, n)
 			for a := range n {
@@ -260,6 +261,25 @@ func (j *joint) solve() solution {
 		s.beliefs[i].weight /= sum
 	}
 	return s
+}
+
+// sideFaces is the logarithm of what the side faces in the photos speak for each
+// focal length and thickness.
+func (j *joint) sideFaces() [][]float64 {
+	out := make([][]float64, len(j.focal))
+	for m, f := range j.focal {
+		out[m] = make([]float64, len(j.ts))
+		for i, t := range j.takes {
+			lens := f
+			if !j.same[i] || t.View.DistanceMM > 0 {
+				lens = 0
+			}
+			for k, w := range sideWeights(t.View, j.ts, lens) {
+				out[m][k] += math.Log(w)
+			}
+		}
+	}
+	return out
 }
 
 // height is take i's camera height for a focal length off by f, and how well it

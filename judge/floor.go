@@ -27,9 +27,27 @@ type Reader struct {
 	// ReadRelU is how well the count on the ruler can be known at all, from the
 	// scatter of the bands; 0 exactly.
 	ReadRelU float64
+	// Second is a second scale in the plane of the wires, which has no thickness.
+	Second SecondScale
 	// NoneShare is the prior share of parts of no made size, evenly spread in
 	// the logarithm from 3 to 30 dents per inch.
 	NoneShare float64
+}
+
+// SecondScale is one on which the wires can be counted, too: what is printed on
+// it is true to RelU, of which he knows; by Off it is off, of which he does not.
+// The zero value is none.
+type SecondScale struct {
+	RelU, Off float64
+}
+
+// speaks is how much the second scale speaks for a count that is exp(ln) times the true one.
+func (s SecondScale) speaks(ln float64) float64 {
+	if s.RelU <= 0 {
+		return 1
+	}
+	z := (ln - s.Off) / s.RelU
+	return math.Exp(-z * z / 2)
 }
 
 // Verdict is what the perfect reader says.
@@ -59,13 +77,15 @@ func (r Reader) Read(truePerInch, thicknessMM, heightMM float64, sizes []trade.M
 		return w
 	}
 	v.Label, v.System = "none", "none"
-	var noneSum float64
+	var noneSum, plain float64
 	sums := make([]float64, len(sizes))
 	for i := range steps {
 		t := r.ThinMM + (r.ThickMM-r.ThinMM)*(float64(i)+0.5)/steps
 		ln := read + math.Log((heightMM-t)/heightMM)
-		v.PlainPerInch += math.Exp(ln) / steps
-		noneSum += believe(ln, none)
+		seen := r.Second.speaks(ln - math.Log(truePerInch))
+		v.PlainPerInch += math.Exp(ln) * seen
+		plain += seen
+		noneSum += believe(ln, none*seen)
 		for k, m := range sizes {
 			s := math.Hypot(m.TolRel, r.ReadRelU)
 			label := math.Log(m.PerInch)
@@ -73,12 +93,13 @@ func (r Reader) Read(truePerInch, thicknessMM, heightMM float64, sizes []trade.M
 			if math.Abs(z) > 8 {
 				continue
 			}
-			w := (1 - r.NoneShare) * m.Weight * math.Exp(-z*z/2) / (s * math.Sqrt(2*math.Pi))
+			w := seen * (1 - r.NoneShare) * m.Weight * math.Exp(-z*z/2) / (s * math.Sqrt(2*math.Pi))
 			// What was read and what is made, by their precisions.
 			own := r.ReadRelU * r.ReadRelU / (s * s)
 			sums[k] += believe(ln+own*(label-ln), w)
 		}
 	}
+	v.PlainPerInch /= plain
 	best, total := noneSum, noneSum
 	for k, m := range sizes {
 		total += sums[k]

@@ -144,6 +144,15 @@ func TestReaderTruth(t *testing.T) {
 	if v := r.Read(10, 2.4, 120, sizes); v.P > 0.9 {
 		t.Errorf("10 per inch from 120 mm: %s with %.3f, want doubt", v.Label, v.P)
 	}
+	// A second scale on the wires tells what the thickness hides, as far as it is
+	// true itself.
+	r.Second = SecondScale{RelU: 1e-4}
+	if v := r.Read(10, 2.4, 120, sizes); v.Label != "10" || v.P < 0.99 {
+		t.Errorf("10 per inch with a true scale on the wires: %s with %.3f", v.Label, v.P)
+	}
+	r.Second = SecondScale{RelU: 1e-3, Off: 2e-3}
+	near(t, "plain pitch by a scale that is off", r.Read(12, 1.5, 300, sizes).PlainPerInch, 12*(1+2e-3), 12*4e-4)
+	r.Second = SecondScale{}
 	// What he says with 0.9 or more is right nearly always.
 	rng := rand.New(rand.NewPCG(5, 6))
 	var claims []Claim

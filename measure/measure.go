@@ -118,6 +118,12 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
 	r.ruler, r.bands = ruler, b
 	r.view.FaceWidthIn = faceWidth(ruler)
+	if found && opt.Hand.ScaleIn <= 0 {
+		if side, ok := vision.FindSideFace(g, s, ruler.Second, b); ok {
+			r.view.Side = &side
+			r.dbg.lap("side face", map[string]any{"px_per_mm": side.Down, "log_likelihood": side.LogLik})
+		}
+	}
 	r.base.Ruler = rulerOf(ruler)
 	r.base.Evidence = &Evidence{TickLine: tickLine(s), Marks: allMarks(s), OneInch: oneInch(s), SizePx: [2]int{g.W, g.H}}
 	if !found {
@@ -138,6 +144,9 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 func (r Reading) BandCues() (bandsPerInch float64, cues []vision.Cue) {
 	return r.bands.PerInch, r.bands.KindCues
 }
+
+// SeesSideFace says whether the photo tells anything of the ruler's side face.
+func (r Reading) SeesSideFace() bool { return r.view.Side != nil }
 
 // refuse makes the reading one of which nothing can be measured.
 func (r *Reading) refuse(reason, advice string) {
@@ -183,6 +192,9 @@ func (r Reading) answer(opt Options) Result {
 func (r Reading) viewWith(opt Options) fit.View {
 	v := r.view
 	v.ThicknessMM, v.DistanceMM, v.TwoRulers = opt.RulerThicknessMM, opt.CameraDistanceMM, r.ruler.Another
+	if opt.WithoutSideFace {
+		v.Side = nil
+	}
 	return v
 }
 

@@ -19,6 +19,9 @@ type Options struct {
 	// CameraDistanceMM is the distance from the camera to the ruler; 0: from
 	// EXIF focal length and scale, else a stated prior.
 	CameraDistanceMM float64
+	// WithoutSideFace leaves the ruler's side face in the photo unheeded, to judge
+	// what heeding it gains.
+	WithoutSideFace bool
 	// Unit, when not empty, is the ruler's unit said by a person: "in" or "cm".
 	Unit string
 	// Hand holds what a person set by hand on the picture.

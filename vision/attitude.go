@@ -29,6 +29,9 @@ type attitude struct {
 	offSquare float64
 	// acrossPerPx is inches across the edge per px of depth at its middle.
 	acrossPerPx float64
+	// downPxPerIn is how far outside the edge, in px of depth, the point an inch
+	// straight below the edge's middle is seen: negative where the face hides it.
+	downPxPerIn float64
 }
 
 type vec3 [3]float64
@@ -86,6 +89,14 @@ func attitudeOf(p photo.Plane, s calib.Scale, wires lean, focalPx float64) attit
 		o.offSquare = -o.offSquare
 	}
 	o.acrossPerPx = math.Abs(place[2]) / focalPx
+	below := n
+	if n.dot(place) < 0 {
+		below = n.times(-1)
+	}
+	// The picture of place + h·below, differentiated at h = 0.
+	dx := focalPx * (below[0] - below[2]*place[0]/place[2]) / place[2]
+	dy := focalPx * (below[1] - below[2]*place[1]/place[2]) / place[2]
+	o.downPxPerIn = -(dx*s.Frame.NX + dy*s.Frame.NY)
 	return o
 }
 

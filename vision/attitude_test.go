@@ -106,6 +106,13 @@ func TestAttitudeIsExact(t *testing.T) {
 		if math.Abs(got.heightIn/height-1) > 1e-6 {
 			t.Errorf("%d: height %.5f in, want %.5f", n, got.heightIn, height)
 		}
+		// a point just below the edge's middle
+		above, below := vec3{mx, my, 0}.plus(c.at.times(-1)), vec3{mx, my, -1e-4}.plus(c.at.times(-1))
+		du := c.focalPx * (below.dot(c.x)/below.dot(c.z) - above.dot(c.x)/above.dot(c.z))
+		dv := c.focalPx * (below.dot(c.y)/below.dot(c.z) - above.dot(c.y)/above.dot(c.z))
+		if want := -(du*f.NX + dv*f.NY) / 1e-4; math.Abs(got.downPxPerIn-want) > 0.02 {
+			t.Errorf("%d: an inch below the edge is seen %.3f px outside, want %.3f", n, got.downPxPerIn, want)
+		}
 		// the point under the camera, along the edge
 		if want := dir * ((1.3-1)*cos + (-0.7-0.5)*sin); math.Abs(got.footIn-want) > 1e-5 {
 			t.Errorf("%d: foot at %.5f in, want %.5f", n, got.footIn, want)

@@ -263,6 +263,11 @@ func sweepSeries(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	}
 	bar.Finish()
 	fmt.Fprintf(stdout, "%s; up to %d photos of each part\n", f.set, f.samePart)
+	if f.verbose {
+		for _, s := range all {
+			fmt.Fprintln(stdout, lineOf(s))
+		}
+	}
 	reportSeries(stdout, all)
 	return nil
 }

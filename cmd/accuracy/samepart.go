@@ -39,6 +39,8 @@ type series struct {
 	// By told or not: the first photo alone, and all together.
 	alone, together map[bool]outcome
 	chance          map[bool]float64
+	ways            [ways]outcome
+	seesSide        bool
 	thicknessMM     float64 // as the photos tell it
 	thicknessUMM    float64
 	photos          int
@@ -118,6 +120,7 @@ func measureSeries(ctx context.Context, set sceneSet, n int, said func()) ([]ser
 				s.thicknessMM, s.thicknessUMM = all.Combined.RulerThicknessMM, all.Combined.RulerThicknessUMM
 			}
 		}
+		s.ways, s.seesSide = waysOf(rs, s.truth), rs[0].SeesSideFace()
 		out = append(out, s)
 	}
 	return out, nil
@@ -177,4 +180,5 @@ func reportSeries(w io.Writer, all []series) {
 			p("the ruler's thickness from the photos: off by %.2f mm in the median, %.2f mm at the 90th percentile; stated %.2f mm", q[0], q[1], v[0])
 		}
 	}
+	reportWays(p, all)
 }

@@ -1,0 +1,104 @@
+package fit
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// thickness says which share of rulers is no thicker: a quarter are tapes, two in
+// five steel rules and thin plastic, the others wood and thick plastic, a few
+// yardsticks among them (common practice, no source).
+var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
+
+// sideOther is how often what looks like a side face, or like none, says nothing
+// of the thickness: the ruler is bevelled or round at its edge, its side as pale
+// as its face, a shadow as sharp as an edge. A stated value.
+const sideOther = 0.1
+
+// lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
+// crossed with those of height, weighed by what the photo shows of the side face.
+func lifts(v View, h heights) []float64 {
+	ts := thicknesses(v, 25)
+	if v.Side == nil || len(ts) == 1 {
+		var out []float64
+		for _, t := range ts {
+			for _, ln := range h.ln {
+				out = append(out, math.Log(Undo(t, h.mm*math.Exp(ln))))
+			}
+		}
+		return out
+	}
+	// A thickness that was seen is told finer than the prior's quantiles lie.
+	const fine, values = 120, 225
+	ts = thicknesses(v, fine)
+	var at, weight []float64
+	for _, ln := range h.ln {
+		if v.DistanceMM > 0 {
+			ln = 0 // the distance's doubt, not the lens's
+		}
+		for i, w := range sideWeights(v, ts, ln) {
+			at, weight = append(at, math.Log(Undo(ts[i], h.mm*math.Exp(ln)))), append(weight, w)
+		}
+	}
+	stat.SortWeighted(at, weight)
+	out := make([]float64, values)
+	for i := range out {
+		out[i] = stat.Quantile((float64(i)+0.5)/values, stat.Empirical, at, weight)
+	}
+	return out
+}
+
+// sideWeights are how much what is seen of the side face speaks for each of
+// equally likely thicknesses, 1 for as much as nothing would, if the lens's true
+// focal length over that of the view is exp(ln).
+func sideWeights(v View, ts []float64, ln float64) []float64 {
+	w := make([]float64, len(ts))
+	for i, t := range ts {
+		w[i] = 1
+		if v.Side != nil {
+			w[i] = (1-sideOther)*v.Side.Likelihood(t, v.lensRel(ln)) + sideOther
+		}
+	}
+	return w
+}
+
+// lensRel is the logarithm of a focal length over that with which the bands were
+// read, for one that is exp(ln) times the view's.
+func (v View) lensRel(ln float64) float64 {
+	f := v.Focal35
+	if f <= 0 {
+		f = focalMedian
+	}
+	return ln + math.Log(FocalPx(f, v.WidthPx, v.HeightPx)/v.Side.FocalPx)
+}
+
+// thicknesses are n equally likely heights of the marked face above the wires,
+// in mm, from thin to thick; the told one alone where it is told. Of two rulers it
+// may be that of the other one: the told one and what rulers are like weigh alike.
+func thicknesses(v View, n int) []float64 {
+	if v.ThicknessMM > 0 && !v.TwoRulers {
+		return []float64{v.ThicknessMM}
+	}
+	if v.ThicknessMM > 0 {
+		told := v.ThicknessMM
+		v.ThicknessMM = 0
+		return append(thicknesses(v, n), slices.Repeat([]float64{told}, n)...)
+	}
+	most := 1.0
+	if v.softTape {
+		most = thickness[1].share
+	}
+	ts := make([]float64, n)
+	k := 1
+	for i := range ts {
+		p := most * (float64(i) + 0.5) / float64(n)
+		for p > thickness[k].share {
+			k++
+		}
+		a, b := thickness[k-1], thickness[k]
+		ts[i] = a.mm + (b.mm-a.mm)*(p-a.share)/(b.share-a.share)
+	}
+	return ts
+}

@@ -1,0 +1,65 @@
+package fit
+
+import (
+	"math"
+	"testing"
+
+	"dentcount/vision"
+)
+
+// stripOf is a strip of px ± u where a mm of height is perMM px.
+func stripOf(px, u, perMM float64) *vision.SideFace {
+	side := &vision.SideFace{Down: []vision.Down{{LnFocal: -0.2, PxPerMM: perMM, U: 0.02}, {LnFocal: 0.8, PxPerMM: perMM, U: 0.02}}, FocalPx: 3000}
+	for i := range 100 {
+		z := (float64(i)*vision.SideFaceStep - px) / u
+		side.LogLik = append(side.LogLik, math.Max(-z*z/2, -600))
+	}
+	return side
+}
+
+func liftOf(v View) (thicknessMM, sdMM float64) {
+	const h = 300.0
+	mean, sd := meanSD(lifts(v, heightsOf(h, 1e-4, 9)))
+	return -mean * h, sd * h
+}
+
+// A strip tells the thickness, as far as it may be something else (sideOther):
+// 2 px where a mm is one; and a second strip in another photo more.
+func TestSideFaceNarrowsThickness(t *testing.T) {
+	v := View{WidthPx: 4000, HeightPx: 3000}
+	prior, priorSD := liftOf(v)
+	v.Side = stripOf(2, 0.1, 1)
+	got, sd := liftOf(v)
+	if math.Abs(got-2) > 0.1 || sd > 0.6*priorSD {
+		t.Errorf("a strip of 2 mm: %.2f ± %.2f mm, prior %.2f ± %.2f", got, sd, prior, priorSD)
+	}
+	// What fits no thickness is something else: 18 px where a ruler of 5 mm shows 5.
+	v.Side = stripOf(18, 0.1, 1)
+	if got, sd := liftOf(v); math.Abs(got-prior) > 0.05*prior || math.Abs(sd-priorSD) > 0.05*priorSD {
+		t.Errorf("a strip that fits no ruler: %.2f ± %.2f mm, prior %.2f ± %.2f", got, sd, prior, priorSD)
+	}
+	// What was told stands.
+	v.Side, v.ThicknessMM = stripOf(2, 0.1, 1), 1
+	if got, _ := liftOf(v); math.Abs(got-1) > 0.01 {
+		t.Errorf("1 mm was told: %.3f mm", got)
+	}
+}
+
+// Photos from one height tell no thickness by their readings; a side face in one
+// of them tells it for all.
+func TestSamePartHeedsSideFaces(t *testing.T) {
+	a, b := takeAt(10, 300, 2, 0, 0, angleLine(3e-4)), takeAt(10, 300, 2, 0, 0, angleLine(3e-4))
+	_, blind, err := SamePart([]Take{a, b})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.View.Side = stripOf(2, 0.1, 1)
+	p, acc, err := SamePart([]Take{a, b})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(acc.ThicknessMM-2) > 0.12 || acc.ThicknessUMM > 0.6*blind.ThicknessUMM {
+		t.Errorf("thickness %.2f ± %.2f mm, without the side face %.2f ± %.2f", acc.ThicknessMM, acc.ThicknessUMM, blind.ThicknessMM, blind.ThicknessUMM)
+	}
+	close(t, "pitch", p.PerInch, 10, 0.005)
+}

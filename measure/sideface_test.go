@@ -1,0 +1,97 @@
+package measure
+
+import (
+	"context"
+	"math"
+	"testing"
+
+	"dentcount/scene"
+)
+
+// leaning is a reed of 10 under a ruler so thick, its edge along the middle of the
+// wires; the camera leans so that it stands beyond the marked edge (negative) or
+// behind the ruler.
+func leaning(thicknessMM, tiltDeg float64) scene.Spec {
+	s := longReed(true)
+	s.Part.YLowMM, s.Part.YHighMM = -45, 45
+	r := &s.Rulers[0]
+	r.ThicknessMM, r.Look, r.Shadow = thicknessMM, "white", 0.5
+	s.Camera.AimYMM, s.Camera.TiltDeg = 0, [2]float64{tiltDeg, 1}
+	return s
+}
+
+func readLeaning(t *testing.T, thicknessMM, tiltDeg float64) (r Reading, heightMM float64) {
+	t.Helper()
+	s := leaning(thicknessMM, tiltDeg)
+	p, s := shotOf(t, s, "side.jpg", 0, tiltDeg, 1, 1)
+	r, err := Read(context.Background(), p, Options{})
+	if err != nil || r.no {
+		t.Fatal(err, r.base.Reason)
+	}
+	return r, s.Camera.DistanceMM * math.Cos(tiltDeg*math.Pi/180)
+}
+
+// A thick ruler and a thin one: seen from beyond the marked edge the side face
+// tells which, and with it the pitch. Truth: the renderer's geometry.
+func TestSideFaceTellsThickness(t *testing.T) {
+	for _, thick := range []float64{0.3, 1.2, 2.6} {
+		r, h := readLeaning(t, thick, -10)
+		if !r.SeesSideFace() {
+			t.Errorf("%.1f mm: the side face is not seen", thick)
+			continue
+		}
+		with, without := r.Answer(Options{}).Pitch, r.Answer(Options{WithoutSideFace: true}).Pitch
+		off := (with.DentsPerInch/10 - 1) * h // mm of thickness
+		t.Logf("%.1f mm: off by %.2f mm, stated %.2f mm, without the side face by %.2f mm", thick, off, with.U/10*h, (without.DentsPerInch/10-1)*h)
+		if math.Abs(off) > 0.6 || math.Abs(off) > 2.5*with.U/10*h || with.U > 0.7*without.U {
+			t.Errorf("%.1f mm: off by %.2f mm, stated %.2f mm and without the side face %.2f mm", thick, off, with.U/10*h, without.U/10*h)
+		}
+		// What was told stands, whatever is seen.
+		told := Options{RulerThicknessMM: 1}
+		blind := told
+		blind.WithoutSideFace = true
+		if a, b := r.Answer(told).Pitch, r.Answer(blind).Pitch; a.DentsPerInch != b.DentsPerInch || a.U != b.U {
+			t.Errorf("%.1f mm: 1 mm was told, and the side face still changes the pitch: %v, %v", thick, a, b)
+		}
+	}
+}
+
+// With marks along both edges the other edge's side face is seen where that of
+// the edge that was read is hidden: from either side of the ruler one is.
+func TestSideFaceOfEitherEdge(t *testing.T) {
+	for _, tilt := range []float64{-12, 12} {
+		s := leaning(2.6, tilt)
+		r := &s.Rulers[0]
+		r.YMM = -10 // across the foot point's side of both edges
+		r.Scales = append(r.Scales, scene.Scale{Unit: "cm", Divisions: 10, ZeroMM: 8, Last: 68, LengthsMM: []float64{6, 4.5, 3}, WidthMM: 0.25, UnitWidthMM: 0.25})
+		p, s := shotOf(t, s, "either.jpg", 0, tilt, 1, 1)
+		read, err := Read(context.Background(), p, Options{})
+		if err != nil || read.no || read.ruler.Second == nil {
+			t.Fatal(err, read.base.Reason, "two scales are to be read")
+		}
+		if !read.SeesSideFace() {
+			t.Errorf("from %+.0f°: no side face is seen", tilt)
+			continue
+		}
+		h := s.Camera.DistanceMM
+		with, without := read.Answer(Options{}).Pitch, read.Answer(Options{WithoutSideFace: true}).Pitch
+		off, before := (with.DentsPerInch/10-1)*h, (without.DentsPerInch/10-1)*h
+		t.Logf("from %+.0f°, %s: off by %.2f mm, without the side face by %.2f mm", tilt, read.ruler.Scale.Unit, off, before)
+		if math.Abs(off) > 0.35 {
+			t.Errorf("from %+.0f°: off by %.2f mm of thickness, without the side face by %.2f mm", tilt, off, before)
+		}
+	}
+}
+
+// From behind the ruler its face hides the side: nothing is told, and the answer
+// is that of the prior.
+func TestSideFaceHidden(t *testing.T) {
+	r, _ := readLeaning(t, 2.6, 10)
+	if r.SeesSideFace() {
+		t.Error("a side face is seen through the ruler")
+	}
+	a, b := r.Answer(Options{}).Pitch, r.Answer(Options{WithoutSideFace: true}).Pitch
+	if a.DentsPerInch != b.DentsPerInch || a.U != b.U {
+		t.Errorf("hidden it changes the pitch: %v, %v", a, b)
+	}
+}
