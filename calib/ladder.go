@@ -32,6 +32,7 @@ type ladder struct {
 	contrast float64 // typical strength, grey levels
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
 	between  float64 // contrast of what stands halfway between the marks, likewise
+	alike    int     // how many marks' lengths were measured as one, see measureFolded
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -114,7 +115,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	l.findShear(s)
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
-	score = l.chooseLengths(ways)
+	score = l.chooseLengths(s, ways)
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
 }
