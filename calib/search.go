@@ -139,34 +139,43 @@ func (h *hunt) beside(r read) error {
 	if err := h.add(near, clearlyHeld); err != nil {
 		return err
 	}
-	if err := h.addFrames(r.outward(h.py), clearlyHeld); err != nil {
-		return err
-	}
-	var cands []candidate
-	for _, c := range h.unread {
-		if len(cands) == maxBeside {
+	h.readBeside(r)
+	// Some of it may have been read along lines within the marks.
+	for _, q := range append([]read{r}, h.reads...) {
+		if q.ladder.outside > overEdge && r.mayCarry(q.from) {
+			if err := h.addFrames(q.outward(h.py), clearlyHeld); err != nil {
+				return err
+			}
+			h.readBeside(r)
 			break
 		}
-		if c.held >= clearlyHeld && r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
+	}
+	return nil
+}
+
+// readBeside reads the candidates that may lie on the ruler of a ladder.
+func (h *hunt) readBeside(r read) {
+	var cands, rest []candidate
+	for _, c := range h.unread {
+		if len(cands) < maxBeside && c.held >= clearlyHeld && r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
 			cands = append(cands, c)
+		} else {
+			rest = append(rest, c)
 		}
 	}
+	h.unread = rest
 	for _, q := range readAll(h.py, cands) {
 		h.reads = append(h.reads, *q)
 	}
-	return nil
 }
 
 // overEdge is how much of marks is seen outside of an edge that is not theirs; see
 // ladder.outside. On practice photos a true edge has 0.00, rarely 0.1.
 const overEdge = 0.25
 
-// outward are frames beside the edge of a ladder whose marks run on over it, each
-// farther out, up to where the ruler's true edge may be; in px of the work level.
+// outward are frames beside the line along which a ladder was read, each farther
+// out, up to where the ruler's true edge may be; in px of the work level.
 func (r read) outward(py pyramid) []Frame {
-	if r.ladder.outside < overEdge {
-		return nil
-	}
 	f := scaleFrame(r.from.frame, py.work.k)
 	f.Lo, f.Hi = r.scale.Lo*py.work.k, r.scale.Hi*py.work.k
 	var out []Frame
