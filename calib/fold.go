@@ -19,7 +19,7 @@ func folds() [3]int { return [3]int{16, 10, 32} }
 const (
 	// foldGroups is how many groups of units a fold is divided into: as few as still
 	// show that what is seen comes again.
-	foldGroups = 4
+	foldGroups = 6
 	// fewestFolded is how many units one group holds at least; of one there is
 	// nothing to average.
 	fewestFolded = 2

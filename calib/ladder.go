@@ -51,9 +51,35 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	if s.cols == 0 {
 		return l, false
 	}
-	l.frame = f
-	l.base = combDepths(s, c)
-	prof := s.profile(l.base[0], l.base[1])
+	best := math.Inf(-1)
+	for _, base := range basesOf(s, c) {
+		if ok && best > clearScore {
+			break
+		}
+		if q, score, fine := readBase(p, f, s, c, base); fine && (!ok || score > best) {
+			l, ok, best = q, true, score
+		}
+	}
+	return l, ok
+}
+
+// basesOf are the depths at which marks are looked for: those at which their comb is
+// strongest and, where these lie nearer to the edge than it was seen, so that it may
+// be what bleeds over the edge, those at which it was.
+func basesOf(s strip, c comb) [][2]float64 {
+	out := [][2]float64{combDepths(s, c)}
+	if out[0][1] <= c.depth[0] {
+		out = append(out, c.depth)
+	}
+	return out
+}
+
+// readBase is what is read of a comb's marks where they are looked for between two
+// depths in a strip along the frame, and the score of its best reading.
+func readBase(p photo.Plane, f Frame, s strip, c comb, base [2]float64) (l ladder, best float64, ok bool) {
+	T := c.periodPx
+	lo, hi := s.lo, s.lo+float64(s.cols-1)
+	prof := s.profile(base[0], base[1])
 	var tracks [2]tracked
 	for i, dark := range [2]bool{true, false} {
 		tracks[i].dark = dark
@@ -64,18 +90,18 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	}
 	// Between fine marks the blank ruler looks like marks, too: which of the two
 	// they are, their lengths tell.
-	best := math.Inf(-1)
+	best = math.Inf(-1)
 	for _, t := range tracks {
 		if t.quality < leastRival*tracks[0].quality || ok && (best > clearScore || T > fineMarksPx) {
 			break
 		}
-		q := ladder{frame: f, base: l.base, rungs: t.rungs, dark: t.dark}
+		q := ladder{frame: f, base: base, rungs: t.rungs, dark: t.dark}
 		score, fine := q.measure(p, lo, hi, T)
 		if fine && (!ok || score > best) {
 			l, ok, best = q, true, score
 		}
 	}
-	return l, ok
+	return l, best, ok
 }
 
 // tracked is a lattice that was followed as dark or as light marks.
