@@ -83,7 +83,12 @@ func readBase(p photo.Plane, f Frame, s strip, c comb, base [2]float64) (l ladde
 	var tracks [2]tracked
 	for i, dark := range [2]bool{true, false} {
 		tracks[i].dark = dark
-		tracks[i].rungs, tracks[i].quality = track(markResponse(prof, T, dark), lo, c.center, T)
+		r := markResponse(prof, T, dark)
+		if len(c.teeth) > 0 {
+			tracks[i].rungs, tracks[i].quality = trackTeeth(r, lo, c.teeth, dark)
+		} else {
+			tracks[i].rungs, tracks[i].quality = track(r, lo, c.center, T)
+		}
 	}
 	if tracks[1].quality > tracks[0].quality {
 		tracks[0], tracks[1] = tracks[1], tracks[0]

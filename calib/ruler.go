@@ -356,5 +356,9 @@ func scaleComb(c comb, k float64) comb {
 	c.hi *= k
 	c.depth[0] *= k
 	c.depth[1] *= k
+	c.teeth = append([]float64(nil), c.teeth...)
+	for i := range c.teeth {
+		c.teeth[i] *= k
+	}
 	return c
 }

@@ -21,10 +21,9 @@ const (
 	partsStand = 4.0
 )
 
-// parts are the numbers of equal parts that a unit, or what else comes again on a
-// ruler, may have: two inches to a half, in eighths to thirty-seconds, and two
-// centimetres to a half.
-func parts() [7]int { return [7]int{4, 5, 8, 10, 16, 20, 32} }
+// numbersOfParts are the numbers of equal parts that a unit may have, or what else
+// comes again on a ruler: half of one or two.
+func numbersOfParts() [7]int { return [7]int{4, 5, 8, 10, 16, 20, 32} }
 
 // unitCombs are the combs of marks that a comb of units in a strip is divided into.
 func unitCombs(st strip, lo float64, units []comb) []comb {
@@ -45,7 +44,8 @@ func unitCombs(st strip, lo float64, units []comb) []comb {
 			if k == 0 || u.periodPx/float64(k) < finestPx {
 				continue
 			}
-			out = append(out, comb{periodPx: u.periodPx / float64(k), center: u.center, lo: u.lo, hi: u.hi, strength: u.strength, depth: d})
+			out = append(out, comb{periodPx: u.periodPx / float64(k), center: u.center, lo: u.lo, hi: u.hi, strength: u.strength, depth: d,
+				teeth: teethOf(high, lo, at, k)})
 		}
 	}
 	return out
@@ -71,48 +71,71 @@ func followUnits(st strip, lo float64, u comb) (at []float64, ok bool) {
 // partsOf is the number of parts that what lies between the teeth is divided into;
 // 0 where none stands out.
 func partsOf(prof []float64, lo float64, at []float64) int {
-	const bins = 96
-	var fold, n [bins]float64
-	for i := 0; i+1 < len(at); i++ {
-		for b := range bins {
-			x := at[i] + (at[i+1]-at[i])*(float64(b)+0.5)/bins - lo
-			j := int(x)
-			if x < 0 || j+1 >= len(prof) {
-				continue
-			}
-			if v := prof[j] + (prof[j+1]-prof[j])*(x-float64(j)); v == v {
-				fold[b] += v
-				n[b]++
-			}
-		}
-	}
-	for b := range fold {
-		if n[b] == 0 {
-			return 0
-		}
-		fold[b] /= n[b]
-	}
-	var amp [bins/2 + 1]float64
-	for k := 1; k < len(amp); k++ {
+	const most = 40
+	var amp [most]float64
+	for k := 1; k < most; k++ {
 		var x, y float64
-		for b, v := range fold {
-			s, c := math.Sincos(2 * math.Pi * float64(k*b) / bins)
-			x, y = x+v*c, y+v*s
+		for i := range len(at) - 1 {
+			dx, dy := partsWithin(prof, lo, at[i], at[i+1], k)
+			x, y = x+dx, y+dy
 		}
 		amp[k] = math.Hypot(x, y)
 	}
-	best, stands := 0, partsStand
-	for _, k := range parts() {
-		// beside it, not at the parts' own parts
+	parts, stands := 0, partsStand
+	for _, k := range numbersOfParts() {
 		var beside []float64
 		for d := -3; d <= 3; d++ {
-			if j := k + d; d != 0 && j > 0 && j < len(amp) {
+			if j := k + d; d != 0 && j > 0 && j < most {
 				beside = append(beside, amp[j])
 			}
 		}
 		if q := amp[k] / math.Max(median(beside), 1e-9); q > stands {
-			best, stands = k, q
+			parts, stands = k, q
 		}
 	}
-	return best
+	return parts
+}
+
+// partsWithin is the amplitude, as a vector, of k waves between two places.
+func partsWithin(prof []float64, lo, from, to float64, k int) (x, y float64) {
+	sn, cs := math.Sincos(2 * math.Pi * float64(k) / (to - from))
+	first := max(0, int(math.Ceil(from-lo)))
+	s, c := math.Sincos(2 * math.Pi * float64(k) * (float64(first) + lo - from) / (to - from))
+	for j := first; j < len(prof) && float64(j)+lo < to; j++ {
+		if v := prof[j]; v == v {
+			x, y = x+v*c, y+v*s
+		}
+		s, c = s*cs+c*sn, c*cs-s*sn
+	}
+	return x, y
+}
+
+// teethOf are the places at which the k parts of units are lightest. The teeth of
+// units are numbers mostly, which stand now a little before their mark and now
+// behind it, so that the parts tell their own places, by a few units at a time.
+func teethOf(prof []float64, lo float64, at []float64, k int) []float64 {
+	const few = 3 // to either side
+	n := len(at) - 1
+	xs, ys := make([]float64, n), make([]float64, n)
+	for i := range n {
+		xs[i], ys[i] = partsWithin(prof, lo, at[i], at[i+1], k)
+	}
+	var teeth []float64
+	last := math.NaN()
+	for i := range n {
+		var x, y float64
+		for j := max(0, i-few); j <= min(n-1, i+few); j++ {
+			w := 1 - math.Abs(float64(j-i))/(few+1)
+			x, y = x+w*xs[j], y+w*ys[j]
+		}
+		first := math.Atan2(y, x) / (2 * math.Pi) // in parts
+		if !math.IsNaN(last) {
+			first += math.Round(last - first)
+		}
+		last = first
+		for j := range k {
+			teeth = append(teeth, at[i]+(at[i+1]-at[i])*(first+float64(j))/float64(k))
+		}
+	}
+	return teeth
 }
