@@ -34,6 +34,7 @@ type reading struct {
 	explained float64 // share of those rungs whose length is as their place foretells
 	evidence  float64 // log likelihood ratio against lengths that do not depend on their place
 	lengths   float64 // log likelihood of the marks' lengths in millimetres, part of the score
+	numbers   float64 // log odds that the numbers give, part of the score; see numbersOdds
 	score     float64 // log likelihood, up to a constant
 }
 
@@ -331,11 +332,11 @@ func decode(l ladder) []reading {
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
 			lp := sc.lengths(top*mmPerStep, centre[0]*mmPerStep)
 			rd.evidence = each * total * math.Min(1, evidenceCap*float64(max(1, l.alike))/n)
-			rd.lengths = lp
+			rd.lengths, rd.numbers = lp, numbers[sc.divisions]
 			if next := centre[sc.classes-2]; next > top/wholeLonger {
 				lp += wholeAlike
 			}
-			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + numbers[sc.divisions]
+			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + rd.numbers
 			out = append(out, rd)
 		}
 	}

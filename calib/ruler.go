@@ -195,7 +195,7 @@ func readCandidate(py pyramid, c candidate) *read {
 	}
 	if l.between > everySecond {
 		// Every second mark of a finer row makes a hierarchy as good as the whole.
-		c.comb.periodPx = l.periodPx / lv.k / 2
+		c.comb.periodPx, c.comb.teeth = l.periodPx/lv.k/2, nil
 		if c.comb.periodPx < finestPx {
 			return nil
 		}
@@ -215,7 +215,7 @@ const (
 // have no ruler's hierarchy.
 func understand(c candidate, l ladder) *read {
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < minSecond {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence+rds[0].numbers < minSecond {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
