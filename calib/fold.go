@@ -12,9 +12,9 @@ import (
 // for what comes again from group to group is no chance; and each average counts as
 // the one observation it is.
 
-// folds are the numbers of marks by which ladders are folded: an inch in 32, one in
-// 16 or two in 8, and tens.
-func folds() [3]int { return [3]int{16, 10, 32} }
+// folds are the numbers of marks by which ladders are folded: what units are divided
+// into.
+func folds() [4]int { return [4]int{8, 16, 10, 32} }
 
 const (
 	// foldGroups is how many groups of units a fold is divided into: as few as still
