@@ -17,6 +17,9 @@ type comb struct {
 	lo, hi   float64 // along, where it was seen
 	strength float64 // mean autocorrelation at the period, 0…1
 	depth    [2]float64
+	// teeth are where the light ones stand, if that is known better than by the
+	// period; dark ones stand halfway between. See unitCombs.
+	teeth []float64
 }
 
 // combSearch are the settings of findCombs.

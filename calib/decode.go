@@ -34,6 +34,7 @@ type reading struct {
 	explained float64 // share of those rungs whose length is as their place foretells
 	evidence  float64 // log likelihood ratio against lengths that do not depend on their place
 	lengths   float64 // log likelihood of the marks' lengths in millimetres, part of the score
+	numbers   float64 // log odds that the numbers give, part of the score; see numbersOdds
 	score     float64 // log likelihood, up to a constant
 }
 
@@ -229,6 +230,8 @@ func decode(l ladder) []reading {
 		}
 		return null
 	}
+	// marks whose lengths were measured as one are one observation
+	each := evidence / float64(max(1, l.alike))
 	null := nullOf(all)
 	within := map[[2]int][]float64{}
 	numbers := map[int]float64{}
@@ -298,7 +301,7 @@ func decode(l ladder) []reading {
 			if hi-lo+1 < sc.divisions+sc.divisions/4 {
 				continue
 			}
-			if evidence*total < minSecond {
+			if each*total < minSecond {
 				continue
 			}
 			// What counts is how much better the places foretell than the lengths of
@@ -308,7 +311,7 @@ func decode(l ladder) []reading {
 				local = nullOf(all[lo : hi+1])
 				within[[2]int{lo, hi}] = local
 			}
-			total = sc.foretold(all[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph)
+			total = sc.foretold(all[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
 			n := float64(hi - lo + 1)
 			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
 			fit, wholes := 0, 0
@@ -328,12 +331,12 @@ func decode(l ladder) []reading {
 			rd.explained = float64(fit) / n
 			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
 			lp := sc.lengths(top*mmPerStep, centre[0]*mmPerStep)
-			rd.evidence = evidence * total * math.Min(1, evidenceCap/n)
-			rd.lengths = lp
+			rd.evidence = each * total * math.Min(1, evidenceCap*float64(max(1, l.alike))/n)
+			rd.lengths, rd.numbers = lp, numbers[sc.divisions]
 			if next := centre[sc.classes-2]; next > top/wholeLonger {
 				lp += wholeAlike
 			}
-			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + numbers[sc.divisions]
+			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + rd.numbers
 			out = append(out, rd)
 		}
 	}
@@ -342,9 +345,9 @@ func decode(l ladder) []reading {
 }
 
 // foretold is the sum of the gains of a stretch, taken against its own lengths
-// (local) instead of all (null). Of every class one mark counts for nothing: the
-// one that says how long the class is.
-func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase int) float64 {
+// (local) instead of all (null). Of every class one mark, or as many as were
+// measured as one (alike), counts for nothing: the one that says how long the class is.
+func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase, alike int) float64 {
 	sum, n := make([]float64, s.classes), make([]float64, s.classes)
 	total := 0.0
 	for i, o := range obs {
@@ -358,7 +361,7 @@ func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase int
 	}
 	for c, v := range sum {
 		if n[c] > 0 {
-			total += math.Min(v, v*(n[c]-1)/n[c])
+			total += math.Min(v, v*math.Max(n[c]-float64(alike), 0)/n[c])
 		}
 	}
 	return total

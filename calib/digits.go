@@ -64,8 +64,10 @@ func numbersOdds(rungs []rung, divisions int) float64 {
 	}
 	unit := inkLikeness(rungs, divisions)
 	half := inkLikeness(rungs, divisions/2)
+	two := inkLikeness(rungs, 2*divisions)
 	share := math.Min(1, (units-1)/fewestUnits)
-	return min(max(perLikeness*share*(unit-math.Max(half, 0)), 0), most)
+	chance := 1 / math.Sqrt(math.Max(1, float64(len(rungs)-divisions))) // of a correlation
+	return min(max(perLikeness*share*(unit-math.Max(half, 0)-math.Max(two-unit, 0)-chance), 0), most)
 }
 
 // leastBlank is the part of a unit that numbers leave blank in one piece.

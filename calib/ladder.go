@@ -33,6 +33,7 @@ type ladder struct {
 	inkWidth float64 // of a mark, in spacings; NaN unknown
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
 	between  float64 // contrast of what stands halfway between the marks, likewise
+	alike    int     // how many marks' lengths were measured as one, see measureFolded
 }
 
 // shearAt is the marks' lean, along px per depth px, at a position.
@@ -51,31 +52,62 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 	if s.cols == 0 {
 		return l, false
 	}
-	l.frame = f
-	l.base = combDepths(s, c)
-	prof := s.profile(l.base[0], l.base[1])
+	best := math.Inf(-1)
+	for _, base := range basesOf(s, c) {
+		if ok && best > clearScore {
+			break
+		}
+		if q, score, fine := readBase(p, f, s, c, base); fine && (!ok || score > best) {
+			l, ok, best = q, true, score
+		}
+	}
+	return l, ok
+}
+
+// basesOf are the depths at which marks are looked for: those at which their comb is
+// strongest and, where these lie nearer to the edge than it was seen, so that it may
+// be what bleeds over the edge, those at which it was.
+func basesOf(s strip, c comb) [][2]float64 {
+	out := [][2]float64{combDepths(s, c)}
+	if out[0][1] <= c.depth[0] {
+		out = append(out, c.depth)
+	}
+	return out
+}
+
+// readBase is what is read of a comb's marks where they are looked for between two
+// depths in a strip along the frame, and the score of its best reading.
+func readBase(p photo.Plane, f Frame, s strip, c comb, base [2]float64) (l ladder, best float64, ok bool) {
+	T := c.periodPx
+	lo, hi := s.lo, s.lo+float64(s.cols-1)
+	prof := s.profile(base[0], base[1])
 	var tracks [2]tracked
 	for i, dark := range [2]bool{true, false} {
 		tracks[i].dark = dark
-		tracks[i].rungs, tracks[i].quality = track(markResponse(prof, T, dark), lo, c.center, T)
+		r := markResponse(prof, T, dark)
+		if len(c.teeth) > 0 {
+			tracks[i].rungs, tracks[i].quality = trackTeeth(r, lo, c.teeth, dark)
+		} else {
+			tracks[i].rungs, tracks[i].quality = track(r, lo, c.center, T)
+		}
 	}
 	if tracks[1].quality > tracks[0].quality {
 		tracks[0], tracks[1] = tracks[1], tracks[0]
 	}
 	// Between fine marks the blank ruler looks like marks, too: which of the two
 	// they are, their lengths tell.
-	best := math.Inf(-1)
+	best = math.Inf(-1)
 	for _, t := range tracks {
 		if t.quality < leastRival*tracks[0].quality || ok && (best > clearScore || T > fineMarksPx) {
 			break
 		}
-		q := ladder{frame: f, base: l.base, rungs: t.rungs, dark: t.dark}
+		q := ladder{frame: f, base: base, rungs: t.rungs, dark: t.dark}
 		score, fine := q.measure(p, lo, hi, T)
 		if fine && (!ok || score > best) {
 			l, ok, best = q, true, score
 		}
 	}
-	return l, ok
+	return l, best, ok
 }
 
 // tracked is a lattice that was followed as dark or as light marks.
@@ -116,7 +148,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
 	l.inkWidth = l.measureInkWidth(s, ways[0])
-	score = l.chooseLengths(ways)
+	score = l.chooseLengths(s, ways)
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
 }

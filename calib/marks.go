@@ -253,20 +253,36 @@ func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
 
 // chooseLengths takes the lengths of which the hierarchy tells most, and says the
 // score of their best reading; -Inf where none has one.
-func (l *ladder) chooseLengths(ways [3][]float64) float64 {
-	way, best := 0, math.Inf(-1)
-	set := func(way int) {
-		for i, n := range ways[way] {
+func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
+	best := math.Inf(-1)
+	var lengths []float64
+	alike := 1
+	try := func(own []float64, of int) {
+		l.alike = of
+		for i, n := range own {
 			l.rungs[i].length = n
 		}
-	}
-	for i := range ways {
-		set(i)
 		if rds := decode(*l); len(rds) > 0 && rds[0].score > best {
-			way, best = i, rds[0].score
+			lengths, alike, best = own, of, rds[0].score
 		}
 	}
-	set(way)
+	for _, own := range ways {
+		try(own, 1)
+	}
+	if best < clearScore {
+		for _, by := range folds() {
+			if own, of := l.measureFolded(s, by); of > 0 {
+				try(own, of)
+			}
+		}
+	}
+	if lengths == nil {
+		lengths = ways[0]
+	}
+	l.alike = alike
+	for i, n := range lengths {
+		l.rungs[i].length = n
+	}
 	return best
 }
 

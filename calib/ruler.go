@@ -50,7 +50,9 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		return r, false, err
 	}
 	all := slices.Clone(reads)
-	reads = slices.DeleteFunc(reads, func(q read) bool { return slices.ContainsFunc(all, q.insideOf) || slices.ContainsFunc(all, q.partOf) })
+	reads = slices.DeleteFunc(reads, func(q read) bool {
+		return slices.ContainsFunc(all, q.insideOf) || slices.ContainsFunc(all, q.partOf) || slices.ContainsFunc(all, q.stretchOf)
+	})
 	sort.SliceStable(reads, func(i, j int) bool {
 		if a, b := reads[i].alone(), reads[j].alone(); a != b {
 			return a
@@ -193,7 +195,7 @@ func readCandidate(py pyramid, c candidate) *read {
 	}
 	if l.between > everySecond {
 		// Every second mark of a finer row makes a hierarchy as good as the whole.
-		c.comb.periodPx = l.periodPx / lv.k / 2
+		c.comb.periodPx, c.comb.teeth = l.periodPx/lv.k/2, nil
 		if c.comb.periodPx < finestPx {
 			return nil
 		}
@@ -213,7 +215,7 @@ const (
 // have no ruler's hierarchy.
 func understand(c candidate, l ladder) *read {
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < minSecond {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence+rds[0].numbers < minSecond {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])
@@ -276,6 +278,34 @@ func (r read) partOf(o read) bool {
 	return math.Abs(depth) < o.ladder.periodPx && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
 }
 
+// stretchOf says whether r is a part of o, the same marks along the same edge on a
+// shorter stretch, as where an edge was cut or traced in pieces.
+func (r read) stretchOf(o read) bool {
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || !o.alone() || o.readings[0].unit != r.readings[0].unit ||
+		o.readings[0].divisions != r.readings[0].divisions || o.worth() < stretchWorth*r.worth() || o.scale.Hi-o.scale.Lo < muchLonger*(r.scale.Hi-r.scale.Lo) {
+		return false
+	}
+	for _, t := range [3]float64{0.1, 0.5, 0.9} {
+		x, y := r.from.frame.Point(r.scale.Lo+t*(r.scale.Hi-r.scale.Lo), 0)
+		along, depth := o.from.frame.Locate(x, y)
+		if math.Abs(depth) > 0.5*o.ladder.periodPx || along < o.scale.Lo-o.ladder.periodPx || along > o.scale.Hi+o.ladder.periodPx {
+			return false
+		}
+		here := 1 / r.scale.InPerPx(r.scale.Lo+t*(r.scale.Hi-r.scale.Lo))
+		if there := 1 / o.scale.InPerPx(along); math.Abs(math.Abs(there/here)-1) > 0.02 {
+			return false
+		}
+	}
+	return true
+}
+
+const (
+	// muchLonger is how much longer a reading must be to stand for a part of it that
+	// is read a little better, stretchWorth the share of the part's worth that it
+	// must have.
+	muchLonger, stretchWorth = 1.2, 0.8
+)
+
 // notOn says whether o is a ruler beyond doubt that lies elsewhere than the one
 // that r was read on.
 func (r read) notOn(o read) bool {
@@ -326,5 +356,9 @@ func scaleComb(c comb, k float64) comb {
 	c.hi *= k
 	c.depth[0] *= k
 	c.depth[1] *= k
+	c.teeth = append([]float64(nil), c.teeth...)
+	for i := range c.teeth {
+		c.teeth[i] *= k
+	}
 	return c
 }

@@ -139,19 +139,52 @@ func (h *hunt) beside(r read) error {
 	if err := h.add(near, clearlyHeld); err != nil {
 		return err
 	}
-	var cands []candidate
-	for _, c := range h.unread {
-		if len(cands) == maxBeside {
+	h.readBeside(r)
+	// Some of it may have been read along lines within the marks.
+	for _, q := range append([]read{r}, h.reads...) {
+		if q.ladder.outside > overEdge && r.mayCarry(q.from) {
+			if err := h.addFrames(q.outward(h.py), clearlyHeld); err != nil {
+				return err
+			}
+			h.readBeside(r)
 			break
 		}
-		if c.held >= clearlyHeld && r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
+	}
+	return nil
+}
+
+// readBeside reads the candidates that may lie on the ruler of a ladder.
+func (h *hunt) readBeside(r read) {
+	var cands, rest []candidate
+	for _, c := range h.unread {
+		if len(cands) < maxBeside && c.held >= clearlyHeld && r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
 			cands = append(cands, c)
+		} else {
+			rest = append(rest, c)
 		}
 	}
+	h.unread = rest
 	for _, q := range readAll(h.py, cands) {
 		h.reads = append(h.reads, *q)
 	}
-	return nil
+}
+
+// overEdge is how much of marks is seen outside of an edge that is not theirs; see
+// ladder.outside. On practice photos a true edge has 0.00, rarely 0.1.
+const overEdge = 0.25
+
+// outward are frames beside the line along which a ladder was read, each farther
+// out, up to where the ruler's true edge may be; in px of the work level.
+func (r read) outward(py pyramid) []Frame {
+	f := scaleFrame(r.from.frame, py.work.k)
+	f.Lo, f.Hi = r.scale.Lo*py.work.k, r.scale.Hi*py.work.k
+	var out []Frame
+	for d := traceReach; float64(d) < ownEdge*r.widthPx()*py.work.k; d += traceReach {
+		g := f
+		g.Bow[0] -= float64(d)
+		out = append(out, g)
+	}
+	return out
 }
 
 // elsewhere reads the likeliest of the candidates that do not lie on a clear ruler:
@@ -186,6 +219,10 @@ func (r read) besides(x, y float64) bool {
 	return along > r.scale.Lo-wide && along < r.scale.Hi+wide && math.Abs(depth) < wide
 }
 
+// ownEdge is how far from the line along which marks were read the edge may lie at
+// which they begin, in parts of the ruler's width.
+const ownEdge = 0.15
+
 // mayCarry says whether the edge of a candidate may be the true edge of the
 // ladder, or the other edge of its ruler seen from the ruler's inside.
 func (r read) mayCarry(c candidate) bool {
@@ -194,12 +231,12 @@ func (r read) mayCarry(c candidate) bool {
 		return false
 	}
 	_, depth := r.scale.Frame.Locate(x, y)
-	const parallel, own = 0.985, 0.15 // in parts of the ruler's width
+	const parallel = 0.985
 	switch facing := c.frame.NX*r.scale.Frame.NX + c.frame.NY*r.scale.Frame.NY; {
 	case facing > parallel:
-		return math.Abs(depth) < own*r.widthPx()
+		return math.Abs(depth) < ownEdge*r.widthPx()
 	case facing < -parallel:
-		return depth > own*r.widthPx()
+		return depth > ownEdge*r.widthPx()
 	}
 	return false
 }
@@ -267,11 +304,24 @@ type candidate struct {
 // add traces edges and looks for combs on both sides of those not yet traced, of
 // which there is an edge on a share leastHeld or more.
 func (h *hunt) add(segs []segment, leastHeld float64) error {
-	work := h.py.work
-	frames := make([]Frame, len(segs))
-	held := make([]float64, len(segs))
-	SideBySide(len(segs), func(i int) {
-		frames[i], held[i] = traceEdge(work.Plane, newFrame(segs[i].scaled(work.k)), 8)
+	starts := make([]Frame, len(segs))
+	for i, g := range segs {
+		starts[i] = newFrame(g.scaled(h.py.work.k))
+	}
+	return h.addFrames(starts, leastHeld)
+}
+
+// traceReach is how far from where it is thought to run an edge is sought, px of
+// the work level.
+const traceReach = 8
+
+// addFrames does what add does, with edges that start from frames in px of the
+// work level.
+func (h *hunt) addFrames(starts []Frame, leastHeld float64) error {
+	frames := make([]Frame, len(starts))
+	held := make([]float64, len(starts))
+	SideBySide(len(starts), func(i int) {
+		frames[i], held[i] = traceEdge(h.py.work.Plane, starts[i], traceReach)
 	})
 	var fresh []int
 	for i, f := range frames {
@@ -338,6 +388,10 @@ func combsAlong(py pyramid, f Frame, held float64) ([]candidate, error) {
 			c.strength /= 2
 			keep(c)
 		}
+		kept = kept[:min(len(kept), 2)]
+		for _, c := range unitCombs(st, lo, best) {
+			keep(c)
+		}
 	}
 	return out, nil
 }
@@ -352,8 +406,12 @@ func weightOf(strongest, own, like, held float64, nth int) float64 {
 	return math.Log1p(math.Sqrt(strongest*own)) * math.Pow(like, 1.5) * held * held / math.Pow(1.3, float64(nth))
 }
 
-// combsDeep is how deep in px of the work level marks are sought.
-const combsDeep = 32
+const (
+	// combsDeep is how deep in px of the work level marks are sought, combWindow the
+	// length along the edge over which their spacing is taken as one.
+	combsDeep  = 32
+	combWindow = 256
+)
 
 // combsIn are the combs in a strip at any depth, the strongest first.
 func combsIn(st strip, lo float64) ([]comb, error) {
@@ -362,7 +420,7 @@ func combsIn(st strip, lo float64) ([]comb, error) {
 	for _, d := range depths {
 		profs = append(profs, st.profile(d[0], d[1]))
 	}
-	combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 2})
+	combs, err := findCombs(profs, lo, combSearch{window: combWindow, minPeriodPx: 2})
 	if err != nil {
 		return nil, err
 	}

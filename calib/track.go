@@ -60,6 +60,84 @@ func peaksOf(r []float64, lo float64) []peak {
 	return out
 }
 
+// trackTeeth takes up the marks that stand at the teeth of a comb, or halfway between
+// them where they are dark ones; quality as of track.
+func trackTeeth(r []float64, lo float64, teeth []float64, dark bool) ([]rung, float64) {
+	pk := peaksOf(r, lo)
+	if len(pk) < 8 || len(teeth) < 8 {
+		return nil, 0
+	}
+	all := make([]rung, 0, len(teeth))
+	var resp []float64
+	j := 0
+	for i, x := range teeth {
+		T := teeth[min(i+1, len(teeth)-1)] - teeth[max(i-1, 0)]
+		if 0 < i && i+1 < len(teeth) {
+			T /= 2
+		}
+		if dark {
+			x += T / 2
+		}
+		g := rung{n: i, along: x}
+		for ; j < len(pk) && pk[j].x < x-astray*T; j++ {
+		}
+		for k := j; k < len(pk) && pk[k].x <= x+astray*T; k++ {
+			if pk[k].v > g.resp {
+				g.along, g.resp, g.found = pk[k].x, pk[k].v, true
+			}
+		}
+		if g.found {
+			resp = append(resp, g.resp)
+		}
+		all = append(all, g)
+	}
+	if len(resp) < 8 {
+		return nil, 0
+	}
+	level := median(resp)
+	for i, x := range teeth {
+		if g := &all[i]; g.found && g.resp < faintest*level {
+			*g = rung{n: i, along: x}
+		}
+	}
+	for len(all) > 0 && !all[0].found {
+		all = all[1:]
+	}
+	for len(all) > 0 && !all[len(all)-1].found {
+		all = all[:len(all)-1]
+	}
+	if len(all) < 8 {
+		return nil, 0
+	}
+	n0 := all[0].n
+	for i := range all {
+		all[i].n -= n0
+	}
+	return all, qualityOf(all)
+}
+
+const (
+	astray   = 0.27 // how far from where it is foretold a mark is sought, in spacings
+	faintest = 0.22 // how strong it must be, of what those before it are
+)
+
+// qualityOf grows with the number of marks found; bounded, so that a few glints do
+// not outweigh a row of marks.
+func qualityOf(all []rung) float64 {
+	var resp []float64
+	for _, g := range all {
+		if g.found {
+			resp = append(resp, g.resp)
+		}
+	}
+	most := 1.5 * median(resp)
+	var q float64
+	for _, v := range resp {
+		q += math.Min(v, most)
+	}
+	return q
+}
+
 // track walks a lattice of spacing near T both ways from the place nearest to
 // `from` where it is clearest. The local spacing may drift slowly. Quality
 // grows with the number of marks found and their evenness.
@@ -126,7 +204,7 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 			if x < lo || x > lo+float64(len(r)-1) {
 				break
 			}
-			m, ok := nearest(x, 0.27*math.Abs(local), 0.22*level)
+			m, ok := nearest(x, astray*math.Abs(local), faintest*level)
 			if !ok {
 				gone++
 				out = append(out, rung{n: n * int(dir), along: x})
@@ -170,18 +248,8 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 	all = append(all, rung{n: 0, along: seed.x, resp: seed.v, found: true})
 	all = append(all, up...)
 	n0 := all[0].n
-	var resp []float64
 	for i := range all {
 		all[i].n -= n0
-		if all[i].found {
-			resp = append(resp, all[i].resp)
-		}
 	}
-	// bounded, so that a few glints do not outweigh a row of marks
-	most := 1.5 * median(resp)
-	var q float64
-	for _, v := range resp {
-		q += math.Min(v, most)
-	}
-	return all, q
+	return all, qualityOf(all)
 }

@@ -80,7 +80,7 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	}
 	best, bi := math.Inf(1), -1
 	for i, f := range h.traced {
-		if d, along := k.apart(f); along && d < best {
+		if d, along := k.apart(scaleFrame(f, 1/py.work.k)); along && d < best {
 			best, bi = d, i
 		}
 	}

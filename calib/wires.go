@@ -289,10 +289,12 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 		return nil, nil
 	}
 	lo, hi := cl.frame.Lo, cl.frame.Hi
-	combs, err := combsLeft(sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1), lo, T)
+	st := sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1)
+	combs, err := combsLeft(st, lo, T)
 	if err != nil {
 		return nil, err
 	}
+	combs = append(unitCombs(st, lo, combs), combs...)
 	var out []*read
 	for _, cb := range differing(combs, mostCombs) {
 		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {

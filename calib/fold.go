@@ -1,0 +1,107 @@
+package calib
+
+import (
+	"math"
+	"slices"
+)
+
+// Where marks are fine or faint, dirt, grain and the pixels' own raster spoil the
+// length of every single one, but a long ruler shows the same marks again in every
+// unit: laid over one another, units show what none of them shows alone. Marks that
+// stand so many apart are averaged, in a few groups of units rather than over all,
+// for what comes again from group to group is no chance; and each average counts as
+// the one observation it is.
+
+// folds are the numbers of marks by which ladders are folded: what units are divided
+// into.
+func folds() [4]int { return [4]int{8, 16, 10, 32} }
+
+const (
+	// foldGroups is how many groups of units a fold is divided into: as few as still
+	// show that what is seen comes again.
+	foldGroups = 6
+	// fewestFolded is how many units one group holds at least; of one there is
+	// nothing to average.
+	fewestFolded = 2
+	// foldReach is over how many marks to either side places are smoothed.
+	foldReach = 6
+)
+
+// measureFolded is the length of each rung's mark where so many marks are laid over
+// one another as stand a multiple of by apart, and how many that are in a group; 0
+// where there are too few units.
+func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
+	alike = int(float64(len(l.rungs)) / float64(by) / foldGroups)
+	if len(l.rungs) > fewestFolded*by && alike < fewestFolded {
+		alike = fewestFolded
+	}
+	if alike < fewestFolded || len(l.rungs) < 2*alike*by {
+		return nil, 0
+	}
+	w, gap := l.sides()
+	at := l.smoothed()
+	lengths = make([]float64, len(l.rungs))
+	profile := make([]float64, s.rows)
+	rows := make([][]float64, s.rows)
+	for first := 0; first < len(l.rungs); first += alike * by {
+		end := min(first+alike*by, len(l.rungs))
+		if end-first < fewestFolded*by {
+			first = max(0, len(l.rungs)-alike*by) // the rest is seen with those before it
+			end = len(l.rungs)
+		}
+		for place := range by {
+			for r := range rows {
+				rows[r] = rows[r][:0]
+			}
+			for i := first + place; i < end; i += by {
+				sh := l.shearAt(at[i])
+				for r := range rows {
+					d := s.d0 + float64(r)*s.step
+					if less, _ := l.sideContrasts(s, r, at[i]-s.lo+sh*d, w, gap); less == less {
+						rows[r] = append(rows[r], less)
+					}
+				}
+			}
+			for r := range profile {
+				profile[r] = middle(rows[r])
+			}
+			n := l.endOf(s, profile)
+			for i := first + place; i < end; i += by {
+				lengths[i] = n
+			}
+		}
+	}
+	return lengths, alike
+}
+
+// middle is the mean of the middle half of v, which reorders it; NaN of nothing.
+func middle(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(v)
+	cut := len(v) / 4
+	var sum float64
+	for _, x := range v[cut : len(v)-cut] {
+		sum += x
+	}
+	return sum / float64(len(v)-2*cut)
+}
+
+// smoothed are the rungs' places, each on a line through those that were found about it.
+func (l *ladder) smoothed() []float64 {
+	at := make([]float64, len(l.rungs))
+	for i, g := range l.rungs {
+		var xs, ys []float64
+		for j := max(0, i-foldReach); j <= min(len(l.rungs)-1, i+foldReach); j++ {
+			if l.rungs[j].found {
+				xs, ys = append(xs, float64(l.rungs[j].n-g.n)), append(ys, l.rungs[j].along)
+			}
+		}
+		at[i] = g.along
+		if len(xs) >= foldReach {
+			at[i], _ = straightLine(xs, ys)
+		}
+	}
+	return at
+}

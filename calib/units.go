@@ -1,0 +1,141 @@
+package calib
+
+import "math"
+
+// On a long ruler far away the marks are hardly resolved, but numbers and the marks
+// of whole units are, and they are a comb themselves. Laid over one another at its
+// teeth, units show into how many equal parts each is divided, though no single unit
+// does: what comes again so many times a unit stands out of what the grain leaves
+// over by the root of their number.
+
+const (
+	fewestUnits = 4    // laid over one another at least
+	leastUnitPx = 16.0 // units shorter than this show their marks themselves
+	unitsFilled = 0.75 // of a unit comb's teeth, at least so many must be seen,
+	unitsUneven = 0.05 // and as evenly as this, in units
+	unitsLooked = 4    // combs of units that are followed in a strip at most
+	// leastUnitRho is the autocorrelation of a comb of units, all along the edge.
+	leastUnitRho = 0.1
+	// partsStand is how far a number of parts must stand out of what other numbers
+	// of parts show, in amplitude.
+	partsStand = 4.0
+)
+
+// numbersOfParts are the numbers of equal parts that a unit may have, or what else
+// comes again on a ruler: half of one or two.
+func numbersOfParts() [7]int { return [7]int{4, 5, 8, 10, 16, 20, 32} }
+
+// unitCombs are the combs of marks that a comb of units in a strip is divided into.
+func unitCombs(st strip, lo float64, units []comb) []comb {
+	var out []comb
+	looked := 0
+	for _, u := range units {
+		if u.periodPx < leastUnitPx || u.strength < leastUnitRho*float64(st.cols)/(combWindow/2) || looked == unitsLooked {
+			continue
+		}
+		looked++
+		at, ok := followUnits(st, lo, u)
+		if !ok {
+			continue
+		}
+		for _, d := range [3][2]float64{{1, 5}, {3, 10}, {6, 20}} {
+			high := highPass(st.profile(d[0], d[1]), int(math.Max(2, u.periodPx/8)))
+			k := partsOf(high, lo, at)
+			if k == 0 || u.periodPx/float64(k) < finestPx {
+				continue
+			}
+			out = append(out, comb{periodPx: u.periodPx / float64(k), center: u.center, lo: u.lo, hi: u.hi, strength: u.strength, depth: d,
+				teeth: teethOf(high, lo, at, k)})
+		}
+	}
+	return out
+}
+
+// followUnits is where the teeth of a unit comb stand along the edge.
+func followUnits(st strip, lo float64, u comb) (at []float64, ok bool) {
+	prof := st.profile(u.depth[0], u.depth[1])
+	for _, dark := range [2]bool{true, false} {
+		l := ladder{}
+		l.rungs, _ = track(markResponse(prof, u.periodPx, dark), lo, u.center, u.periodPx)
+		if len(l.rungs) <= fewestUnits {
+			continue
+		}
+		l.summarise()
+		if l.filled >= unitsFilled && l.unevenness() < unitsUneven && len(l.rungs) > len(at) {
+			at = l.smoothed()
+		}
+	}
+	return at, len(at) > fewestUnits
+}
+
+// partsOf is the number of parts that what lies between the teeth is divided into;
+// 0 where none stands out.
+func partsOf(prof []float64, lo float64, at []float64) int {
+	const most = 40
+	var amp [most]float64
+	for k := 1; k < most; k++ {
+		var x, y float64
+		for i := range len(at) - 1 {
+			dx, dy := partsWithin(prof, lo, at[i], at[i+1], k)
+			x, y = x+dx, y+dy
+		}
+		amp[k] = math.Hypot(x, y)
+	}
+	parts, stands := 0, partsStand
+	for _, k := range numbersOfParts() {
+		var beside []float64
+		for d := -3; d <= 3; d++ {
+			if j := k + d; d != 0 && j > 0 && j < most {
+				beside = append(beside, amp[j])
+			}
+		}
+		if q := amp[k] / math.Max(median(beside), 1e-9); q > stands {
+			parts, stands = k, q
+		}
+	}
+	return parts
+}
+
+// partsWithin is the amplitude, as a vector, of k waves between two places.
+func partsWithin(prof []float64, lo, from, to float64, k int) (x, y float64) {
+	sn, cs := math.Sincos(2 * math.Pi * float64(k) / (to - from))
+	first := max(0, int(math.Ceil(from-lo)))
+	s, c := math.Sincos(2 * math.Pi * float64(k) * (float64(first) + lo - from) / (to - from))
+	for j := first; j < len(prof) && float64(j)+lo < to; j++ {
+		if v := prof[j]; v == v {
+			x, y = x+v*c, y+v*s
+		}
+		s, c = s*cs+c*sn, c*cs-s*sn
+	}
+	return x, y
+}
+
+// teethOf are the places at which the k parts of units are lightest. The teeth of
+// units are numbers mostly, which stand now a little before their mark and now
+// behind it, so that the parts tell their own places, by a few units at a time.
+func teethOf(prof []float64, lo float64, at []float64, k int) []float64 {
+	const few = 3 // to either side
+	n := len(at) - 1
+	xs, ys := make([]float64, n), make([]float64, n)
+	for i := range n {
+		xs[i], ys[i] = partsWithin(prof, lo, at[i], at[i+1], k)
+	}
+	var teeth []float64
+	last := math.NaN()
+	for i := range n {
+		var x, y float64
+		for j := max(0, i-few); j <= min(n-1, i+few); j++ {
+			w := 1 - math.Abs(float64(j-i))/(few+1)
+			x, y = x+w*xs[j], y+w*ys[j]
+		}
+		first := math.Atan2(y, x) / (2 * math.Pi) // in parts
+		if !math.IsNaN(last) {
+			first += math.Round(last - first)
+		}
+		last = first
+		for j := range k {
+			teeth = append(teeth, at[i]+(at[i+1]-at[i])*(first+float64(j))/float64(k))
+		}
+	}
+	return teeth
+}

@@ -1,0 +1,147 @@
+package calib
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// farRuler is a strip of a ruler with marks by a scheme (lengths in px), so faint
+// that the grain (grey levels) drowns each of them, and numbers as broad blots at
+// whole units, set by set(unit) px off their marks. marks are along whole positions
+// of a step of stepPx.
+func farRuler(sc scheme, lengths []float64, units int, stepPx, faint, grain float64, set func(unit int) float64, rng *rand.Rand) strip {
+	s := strip{step: 1, cols: int(float64(units*sc.divisions)*stepPx) + 1, rows: combsDeep + 1}
+	s.v = make([]float32, s.cols*s.rows)
+	for r := range s.rows {
+		for c := range s.cols {
+			v := 200 + grain*rng.NormFloat64()
+			n := int(math.Round(float64(c) / stepPx))
+			if off := math.Abs(float64(c) - float64(n)*stepPx); float64(r) < lengths[sc.class[mod(n, sc.divisions)]] {
+				v -= faint * math.Max(0, 1-off)
+			}
+			u := int(math.Round(float64(c) / stepPx / float64(sc.divisions)))
+			if off := math.Abs(float64(c) - float64(u*sc.divisions)*stepPx - set(u)); r > 18 && r < 30 && off < 5 {
+				v -= 80
+			}
+			s.v[r*s.cols+c] = float32(v)
+		}
+	}
+	return s
+}
+
+// What divides units is found though it is drowned in each of them, its places do
+// not go with numbers that stand askew, and nothing is found where nothing is.
+func TestUnitsShowTheirParts(t *testing.T) {
+	const units, step = 30, 5.0
+	sc := halving(Inch, 16, 0)
+	chance := 0
+	for seed := range uint64(6) {
+		rng := rand.New(rand.NewPCG(11, seed))
+		for _, faint := range []float64{0, 16} {
+			st := farRuler(sc, []float64{8, 8, 8, 8, 8}, units, step, faint, 8, func(u int) float64 { return 3 * math.Sin(float64(u)/4) }, rng)
+			combs, err := combsIn(st, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := unitCombs(st, 0, combs)
+			if faint == 0 {
+				chance += len(found)
+				continue
+			}
+			right := 0
+			for _, c := range found {
+				if math.Abs(c.periodPx/step-1) > 0.02 {
+					continue
+				}
+				right++
+				for _, x := range c.teeth {
+					x += step / 2 // the marks are dark
+					if off := math.Abs(x/step - math.Round(x/step)); off > 0.4 && x > 10*step && x < (units*16-10)*step {
+						t.Fatalf("seed %d: a tooth at %.1f is %.2f steps off its mark", seed, x, off)
+					}
+				}
+			}
+			if right == 0 {
+				t.Errorf("seed %d: the parts were not found", seed)
+			}
+		}
+	}
+	if chance > 2 {
+		t.Errorf("%d times parts were found where there are none", chance)
+	}
+}
+
+// Lengths that the grain spoils one by one are read from several units laid over one
+// another; marks that are all alike make no hierarchy so, either.
+func TestLengthsAreReadFromFoldedUnits(t *testing.T) {
+	const units, step = 36, 6.0
+	sc := halving(Inch, 8, 0)
+	alone, folded := 0, 0
+	for seed := range uint64(6) {
+		for _, lengths := range [][]float64{{9, 13, 18, 24}, {13, 13, 13, 13}} {
+			rng := rand.New(rand.NewPCG(12, seed))
+			s := farRuler(sc, lengths, units, step, 60, 34, func(int) float64 { return 1e6 }, rng)
+			l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: combsDeep, stepPx: 1}
+			for i := 1; i < units*8; i++ {
+				l.rungs = append(l.rungs, rung{n: i, along: float64(i)*step + 0.1*step*rng.NormFloat64(), resp: 10, found: true})
+			}
+			l.summarise()
+			ways := l.measureLengths(s)
+			l.measureInk(s, ways[0])
+			odds := func() float64 {
+				rds := decode(l)
+				if len(rds) == 0 || rds[0].unit != Inch || rds[0].divisions != 8 {
+					return math.Inf(-1)
+				}
+				return rulerOdds(l, rds[0], 1)
+			}
+			if lengths[0] == lengths[3] {
+				l.chooseLengths(s, ways)
+				if rds := decode(l); len(rds) > 0 && rulerOdds(l, rds[0], 1) >= leastOdds {
+					t.Errorf("seed %d: equal marks were read as %s%d, odds %.1f", seed, rds[0].unit, rds[0].divisions, rulerOdds(l, rds[0], 1))
+				}
+				continue
+			}
+			for i, n := range ways[0] {
+				l.rungs[i].length = n
+			}
+			if odds() >= leastOdds {
+				alone++
+			}
+			l.chooseLengths(s, ways)
+			if odds() >= leastOdds {
+				folded++
+			}
+		}
+	}
+	if folded < 5 || alone > 3 {
+		t.Errorf("%d of 6 read folded, want 5 or more; %d by single marks, want few, or the test tests nothing", folded, alone)
+	}
+}
+
+// A reading along a piece of an edge does not stand for the whole.
+func TestStretchOfALongerReading(t *testing.T) {
+	make := func(first, n int, length float64) read {
+		l := rulerLadder(tenths(CM, 10, 0), []float64{4, 6, 9}, 60, 140, 0.3, 0, 0, rand.New(rand.NewPCG(13, 1)))
+		l.frame = Frame{TX: 1, NY: 1, Half: 1000, Lo: 0, Hi: length}
+		l.rungs = l.rungs[first : first+n]
+		q := understand(candidate{frame: l.frame, held: 1}, l)
+		if q == nil {
+			t.Fatal("not read")
+		}
+		return *q
+	}
+	whole, piece := make(0, 600, 3000), make(200, 150, 3000)
+	if !piece.stretchOf(whole) {
+		t.Error("a piece is no stretch of the whole")
+	}
+	if whole.stretchOf(piece) || whole.stretchOf(whole) {
+		t.Error("the whole is taken for a piece")
+	}
+	other := piece
+	other.from.frame.Y += 40
+	if other.stretchOf(whole) {
+		t.Error("marks along another line are taken for a piece")
+	}
+}
