@@ -117,39 +117,122 @@ func (f wireField) tell(e *Ends) {
 	}
 }
 
+// capPair is a pair of edges that may be the outer faces of the two end caps.
+type capPair struct {
+	l, r  edgeLine
+	sure  float64 // how clear and how even they are, 0…1
+	twins bool    // caps of one width and one look, as far from the wires on both sides
+}
+
+// A cap that is taken for the reed's first wire, or a last wire in its shadow that
+// is not seen, shifts an end by one spacing: so often (a stated prior), and so often
+// where the end is in doubt.
+const capShiftOdds, capShiftDoubtful = 0.15, 0.4
+
+// shift moves an end inward by so many inches.
+type shift struct{ in, odds float64 }
+
+// shifts are the ways in which an end may have to be moved. Where wires stand
+// close it does not matter.
+func (f wireField) shifts() []shift {
+	const matters = 0.1 // inches, half of how uneven caps may be
+	s := []shift{{0, 1}}
+	if f.T > matters {
+		odds := capShiftOdds
+		if f.doubtful {
+			odds = capShiftDoubtful
+		}
+		s = append(s, shift{f.T, odds}, shift{-f.T, odds})
+	}
+	return s
+}
+
 // caps are the outer faces of the two end caps: clear edges along the whole
 // field, outside of its wires, as far from the first as from the last.
 func (f wireField) caps() (l, r edgeLine, probability float64) {
 	s := f.q.plane.Scale
 	a, b := f.places[0], f.places[len(f.places)-1]
 	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
-	left, right := f.linesBeside(a-capReachIn, a, opt), f.linesBeside(b, b+capReachIn, opt)
-	best, rival := 0.0, 0.0
+	left, right := f.linesBeside(a-capReachIn, a+1.5*f.T, opt), f.linesBeside(b-1.5*f.T, b+capReachIn, opt)
+	var best capPair
+	top, rival := 0.0, 0.0
 	least := 0.4*f.T + capMinIn
+	shifts := f.shifts()
 	for _, x := range left {
 		for _, y := range right {
-			dl, dr := a-s.In(x.along), s.In(y.along)-b
-			if math.Min(dl, dr) < least {
-				continue // the inner edge of a cap
-			}
-			lop := (dl - dr) / 0.2
-			sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
-			// Of a cap's two edges the outer one is meant.
-			score := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3)
-			if score > best {
-				if best > 0 && s.In(l.along)-s.In(x.along) > capMinIn {
-					rival = best
+			p, score := capPair{l: x, r: y}, 0.0
+			for _, kl := range shifts {
+				for _, kr := range shifts {
+					dl, dr := a-s.In(x.along)+kl.in, s.In(y.along)-b+kr.in
+					if math.Min(dl, dr) < least {
+						continue // the inner edge of a cap
+					}
+					lop := (dl - dr) / 0.2
+					sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
+					// Of a cap's two edges the outer one is meant.
+					v := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3) * kl.odds * kr.odds
+					even := math.Abs(dl-dr) < capsEvenIn && f.twins(x, y, left, right)
+					if even {
+						v *= twinsOdds
+					}
+					if v > score {
+						score, p.sure, p.twins = v, sure, even
+					}
 				}
-				best, probability, l, r = score, sure, x, y
-			} else if out := s.In(l.along) - s.In(x.along); score > rival && math.Abs(out) > capMinIn {
+			}
+			if score == 0 {
+				continue
+			}
+			if score > top {
+				if top > 0 && s.In(best.l.along)-s.In(x.along) > capMinIn {
+					rival = top
+				}
+				top, best = score, p
+			} else if out := s.In(best.l.along) - s.In(x.along); score > rival && math.Abs(out) > capMinIn {
 				rival = score
 			}
 		}
 	}
-	if best > 0 {
-		probability *= best / (best + 0.2*rival)
+	if top == 0 {
+		return l, r, 0
 	}
-	return l, r, math.Min(0.97, probability*1.5)
+	probability = math.Min(1, 1.5*best.sure) * top / (top + 0.2*rival)
+	if best.twins {
+		probability = probability * twinsOdds / (probability*twinsOdds + 1 - probability)
+	}
+	return best.l, best.r, math.Min(0.97, probability)
+}
+
+// Caps are made alike: they stand evenly to capsEvenIn inches, are of one width to
+// capsTwinIn, and their edges look alike. Two chance edges of a picture are all of
+// that one time in twinsOdds (stated priors).
+const capsEvenIn, capsTwinIn, twinsOdds = 0.08, 0.04, 4.0
+
+// twins says whether the outer edges x and y belong to caps of one make: each has
+// an inner edge as far from it as the other, and the steps across them are alike,
+// turned round.
+func (f wireField) twins(x, y edgeLine, left, right []edgeLine) bool {
+	const leastClear, alike, widest = 0.15, 0.6, 1.0
+	s := f.q.plane.Scale
+	facing := func(a, b edgeLine) bool { // one changes as the other, seen from the middle
+		return -a.step.dot(b.step) > alike*a.step.len()*b.step.len()
+	}
+	if !facing(x, y) {
+		return false
+	}
+	for _, xi := range left {
+		w := s.In(xi.along) - s.In(x.along)
+		if w < capMinIn || w > widest || xi.clear() < leastClear {
+			continue
+		}
+		for _, yi := range right {
+			v := s.In(y.along) - s.In(yi.along)
+			if yi.clear() >= leastClear && math.Abs(w-v) < capsTwinIn && facing(xi, yi) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // lopsidedOdds is how often the ends are right where one of them seems to lack a
