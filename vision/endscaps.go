@@ -57,6 +57,9 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	if f.lopsided() {
 		e.Probability *= lopsidedOdds
 	}
+	if f.evened {
+		e.Probability *= evenedOdds
+	}
 	f.tell(&e)
 	return e, true
 }
@@ -239,14 +242,18 @@ func (f wireField) twins(x, y edgeLine, left, right []edgeLine) bool {
 // wire: a stated prior.
 const lopsidedOdds = 0.6
 
-// lopsided says whether what lies outside the last wire reaches one spacing
-// further at one end than at the other, as where a wire in a cap's shadow was not
-// seen, or a cap's edge was taken for one. Caps are made alike.
-func (f wireField) lopsided() bool {
-	const leastClear, offEven = 0.3, 0.3
+// evenedOdds is how often a number of wires is right that the caps told: a stated
+// prior.
+const evenedOdds = 0.85
+
+// outsides are how far the outermost clear edge, that of a cap, lies outside the
+// first wire and outside the last, in inches; ok is false where one of the two
+// shows none, or where a wire more or less matters little.
+func (f wireField) outsides() (l, r float64, ok bool) {
+	const leastClear = 0.3
 	a, b := f.places[0], f.places[len(f.places)-1]
 	if f.T < math.Max(1.0/16, 0.005*(b-a)) {
-		return false // one wire more or less matters little
+		return 0, 0, false
 	}
 	s := f.q.plane.Scale
 	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
@@ -258,8 +265,54 @@ func (f wireField) lopsided() bool {
 		}
 		return out
 	}
-	l, r := reach(a-capReachIn, a, a), reach(b, b+capReachIn, b)
-	return l > 0 && r > 0 && math.Abs(math.Abs(l-r)/f.T-1) < offEven
+	l, r = reach(a-capReachIn, a, a), reach(b, b+capReachIn, b)
+	return l, r, l > 0 && r > 0
+}
+
+// offEven is how near to a whole spacing a difference must be to be one, in
+// spacings.
+const offEven = 0.3
+
+// lopsided says whether what lies outside the last wire reaches one spacing
+// further at one end than at the other, as where a wire in a cap's shadow was not
+// seen, or a cap's edge was taken for one. Caps are made alike.
+func (f wireField) lopsided() bool {
+	l, r, ok := f.outsides()
+	return ok && math.Abs(math.Abs(l-r)/f.T-1) < offEven
+}
+
+// evenOut mends ends at which the caps stand unevenly by a whole spacing. Where the
+// outermost edge lies so near to the last wire that there is no room for a cap, the
+// cap was taken for a wire. Where a cap then stands a spacing further off than the
+// other, a wire touches it that was not seen: bright on bright, it shows only its
+// inner side.
+func (f *wireField) evenOut() {
+	l, r, ok := f.outsides()
+	if !ok {
+		return
+	}
+	out := [2]float64{l, r}
+	least := 0.4*f.T + capMinIn
+	for i, dir := range [2]float64{-1, 1} {
+		k := (out[1-i] - out[i]) / f.T
+		if out[i] < least && k > 1-offEven && math.Abs(k-math.Round(k)) < offEven && k < 2+offEven {
+			f.setEnd(dir, len(f.places)-1, nil)
+			out[i] += f.T
+			f.evened = true
+		}
+	}
+	const leastContrast = 0.6 // of the last wires'
+	for i, dir := range [2]float64{-1, 1} {
+		if math.Abs((out[i]-out[1-i])/f.T-1) > offEven || f.goesOnTo(dir) {
+			continue
+		}
+		at := f.outward(dir)
+		last := at[len(at)-1]
+		if f.contrastAt(last+dir*f.T) > leastContrast*f.contrastAt(last) {
+			f.setEnd(dir, len(at), []float64{last + dir*f.T})
+			f.evened = true
+		}
+	}
 }
 
 // linesBeside are the long edges that meet the ruler between two places, inches.

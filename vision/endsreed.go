@@ -33,6 +33,7 @@ type wireField struct {
 	spacing, spacingU float64 // T by regression, and its standard uncertainty
 	// doubtful is set where, at an end, something more stands that is half like a wire.
 	doubtful  bool
+	evened    bool    // the caps told how many wires there are at an end
 	frontTold bool    // spacing is that of the wires' fronts
 	heightIn  float64 // of the wires as far as they are seen
 	bright    bool    // the wires are the lighter lobes
@@ -220,6 +221,7 @@ func (f *wireField) follow() bool {
 		}
 		f.doubtful = f.doubtful || cut > 0
 	}
+	f.evenOut()
 	return len(f.places) >= reedMinPeriods
 }
 
