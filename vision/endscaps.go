@@ -82,12 +82,18 @@ func (f wireField) endsOf(a, b float64) Ends {
 	return e
 }
 
-// underRuler says whether the ruler's edge lies on the wires or the baulks.
+// underRuler says whether the ruler lies on the wires or the baulks: its marked
+// edge, or its other one where the wires are seen behind it.
 func (f wireField) underRuler() bool {
-	// the field reaches a baulk's width beyond its wires
-	const baulkIn = 0.5
+	// the field reaches a baulk's width beyond its wires; rulers are half an inch to
+	// an inch and a half wide (common practice, no source)
+	const baulkIn, widthIn = 0.5, 1.0
+	back := f.q.plane.BackPx
+	if back == 0 {
+		back = widthIn * f.ppi
+	}
 	d0, d1 := f.q.d0, f.q.depth(f.q.rows-1)
-	return d0 < baulkIn*f.ppi && d1 > -baulkIn*f.ppi
+	return d0 < back+baulkIn*f.ppi && d1 > -baulkIn*f.ppi
 }
 
 // goesOn tells whether the wires reach to where the patch ends, at the picture's
