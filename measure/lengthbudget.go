@@ -25,8 +25,9 @@ type lift struct {
 
 // Stated priors of heights, in millimetres (common practice, no source).
 const (
-	// loose rules and tapes, their marked face above what they lie on
-	usualThicknessMM, usualThicknessUMM = 0.6, 1.0
+	// loose rules and tapes, their marked face above what they lie on: a tape 0.2
+	// to 0.4, a steel rule 0.5 to 1.2, one of wood or plastic 2 to 3
+	usualThicknessMM, usualThicknessUMM = 1.0, 1.1
 	// how well a person tells a height
 	toldUMM = 0.1
 )
@@ -34,7 +35,9 @@ const (
 // partHeight is how far the ends lie above what the ruler lies on, and how well
 // that is known. A ruler on the bars lies on what it measures. A reed beside
 // its ruler is 6 to 10 mm thick, its wires half-way up; worn tables, feet and
-// folded tapes make up for much of it. Thread lies near the table, on its pins.
+// folded tapes make up for much of it. A ruler on a reed lies on its baulks, and
+// its end caps are as high as those or up to 3 mm lower. Thread lies near the
+// table, on its pins.
 func partHeight(w What, underRuler bool) (mm, u float64) {
 	switch {
 	case w == StringHeddle:
@@ -45,6 +48,8 @@ func partHeight(w What, underRuler bool) (mm, u float64) {
 		return 0, 0.3
 	case w == SleyWidth && underRuler:
 		return -1, 1.2 // on the wires or, nearer to the camera, on the baulks
+	case w == ReedLength && underRuler:
+		return -1, 1.3
 	case underRuler:
 		return 0, 1
 	case w == SleyWidth || w == HeddleWidth:

@@ -117,9 +117,33 @@ func metricSize(shown string, n, over float64, rest string) (MadeSize, error) {
 	return knownSize(shown, SystemMetric, inchLabel(per10)+"/10", per10*MMPerInch/100)
 }
 
-func knownSize(shown, system, label string, perInch float64) (MadeSize, error) {
+// CheckPerInch gives a pitch back where a reed or heddle can have it, and else an
+// error about what a person wrote.
+func CheckPerInch(said string, perInch float64) (float64, error) {
 	if !(perInch >= minPerInch && perInch <= maxPerInch) {
-		return MadeSize{}, fmt.Errorf("%q is %s dents per inch: no reed or heddle has that; check the number", shown, inchLabel(perInch))
+		return 0, fmt.Errorf("%q is %s dents per inch: no reed or heddle has that; check the number", shorten(said), inchLabel(perInch))
+	}
+	return perInch, nil
+}
+
+// ParseNumber reads a number of an old count as people write it: "40", "12 1/2",
+// "1200". It is more than nothing.
+func ParseNumber(s string) (float64, error) {
+	shown := shorten(s)
+	text := plainForm(s)
+	v, used, _, bad := leadingNumber(text)
+	switch {
+	case len(s) > 100 || bad != "" || used == 0 || used != len(text):
+		return 0, fmt.Errorf("%q is not a number of a reed count: write it like 40, 12 1/2 or 1200", shown)
+	case v == 0:
+		return 0, fmt.Errorf("%q: a reed count is more than nothing", shown)
+	}
+	return v, nil
+}
+
+func knownSize(shown, system, label string, perInch float64) (MadeSize, error) {
+	if _, err := CheckPerInch(shown, perInch); err != nil {
+		return MadeSize{}, err
 	}
 	for _, m := range allSizes() {
 		if m.System == system && m.Label == label {

@@ -19,8 +19,9 @@ const (
 	barsReachIn                  = 3.0 // how far from the ruler the bars are followed
 )
 
-// leastPair is how much two stripes must look like two bars of one make.
-const leastPair = 0.15
+// leastPair is how much two stripes must look like two bars of one make, and
+// surePair how much they do where nothing is in doubt (from the photos with truth).
+const leastPair, surePair = 0.08, 0.15
 
 // stripe is a bar's face between two edges: outer and inner as seen from the
 // middle between the bars.
@@ -63,7 +64,7 @@ func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 			if gap < least || gap > most || r.inner.along <= l.inner.along {
 				continue
 			}
-			score := likeBars(l, r)
+			score := likeBars(l, r, pl.fanU(l.outer.along, r.outer.along))
 			if score > bestScore {
 				if !sameOuter(best, l, r, ppi) {
 					second = bestScore
@@ -79,7 +80,7 @@ func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 	}
 	e := q.between(best[0].outer, best[1].outer)
 	e.UnderRuler = true
-	e.Probability = bestScore / (bestScore + 0.3*second)
+	e.Probability = bestScore / (bestScore + 0.3*second) * math.Min(1, (bestScore+surePair)/(2*surePair))
 	return e, true
 }
 
@@ -100,14 +101,23 @@ func pairLines(img photo.Colour, pl Plane) (patch, []edgeLine) {
 
 // likeBars is how much two stripes look like two bars of one make, 0…1: four
 // clear edges, one width, one hue (the light may fall off between them), and
-// parallel.
-func likeBars(l, r stripe) float64 {
+// parallel as far as the plane is known: leanU is the standard uncertainty of how
+// much one may seem to lean against the other.
+func likeBars(l, r stripe, leanU float64) float64 {
 	q := l.outer.clear() * l.inner.clear() * r.outer.clear() * r.inner.clear()
 	dw := math.Log(l.widthIn/r.widthIn) / 0.12
 	dl := math.Log((l.face.sum()+10)/(r.face.sum()+10)) / 0.7
 	dh := l.face.hue().sub(r.face.hue()).len() / 0.1
-	dt := (l.outer.extra - r.outer.extra) / 0.02
+	const parallel = 0.03 // short marks tell the plane worse than its doubt says
+	dt := (l.outer.extra - r.outer.extra) / math.Hypot(parallel, leanU)
 	return math.Sqrt(q) * math.Exp(-(dw*dw+dl*dl+dh*dh+dt*dt)/2)
+}
+
+// fanU is the standard uncertainty, that of the plane, of how much the lines square
+// to the ruler at one place of its edge lean against those at another.
+func (pl Plane) fanU(along1, along2 float64) float64 {
+	s := pl.Scale
+	return math.Abs(along2-along1) / s.Half * math.Sqrt(math.Max(0, pl.Cov[1][1]))
 }
 
 func sameOuter(b [2]stripe, l, r stripe, ppi float64) bool {

@@ -57,6 +57,9 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	if f.lopsided() {
 		e.Probability *= lopsidedOdds
 	}
+	if f.evened {
+		e.Probability *= evenedOdds
+	}
 	f.tell(&e)
 	return e, true
 }
@@ -79,12 +82,18 @@ func (f wireField) endsOf(a, b float64) Ends {
 	return e
 }
 
-// underRuler says whether the ruler's edge lies on the wires or the baulks.
+// underRuler says whether the ruler lies on the wires or the baulks: its marked
+// edge, or its other one where the wires are seen behind it.
 func (f wireField) underRuler() bool {
-	// the field reaches a baulk's width beyond its wires
-	const baulkIn = 0.5
+	// the field reaches a baulk's width beyond its wires; rulers are half an inch to
+	// an inch and a half wide (common practice, no source)
+	const baulkIn, widthIn = 0.5, 1.0
+	back := f.q.plane.BackPx
+	if back == 0 {
+		back = widthIn * f.ppi
+	}
 	d0, d1 := f.q.d0, f.q.depth(f.q.rows-1)
-	return d0 < baulkIn*f.ppi && d1 > -baulkIn*f.ppi
+	return d0 < back+baulkIn*f.ppi && d1 > -baulkIn*f.ppi
 }
 
 // goesOn tells whether the wires reach to where the patch ends, at the picture's
@@ -117,53 +126,140 @@ func (f wireField) tell(e *Ends) {
 	}
 }
 
+// capPair is a pair of edges that may be the outer faces of the two end caps.
+type capPair struct {
+	l, r  edgeLine
+	sure  float64 // how clear and how even they are, 0…1
+	twins bool    // caps of one width and one look, as far from the wires on both sides
+}
+
+// A cap that is taken for the reed's first wire, or a last wire in its shadow that
+// is not seen, shifts an end by one spacing: so often (a stated prior), and so often
+// where the end is in doubt.
+const capShiftOdds, capShiftDoubtful = 0.15, 0.4
+
+// shift moves an end inward by so many inches.
+type shift struct{ in, odds float64 }
+
+// shifts are the ways in which an end may have to be moved. Where wires stand
+// close it does not matter.
+func (f wireField) shifts() []shift {
+	const matters = 0.1 // inches, half of how uneven caps may be
+	s := []shift{{0, 1}}
+	if f.T > matters {
+		odds := capShiftOdds
+		if f.doubtful {
+			odds = capShiftDoubtful
+		}
+		s = append(s, shift{f.T, odds}, shift{-f.T, odds})
+	}
+	return s
+}
+
 // caps are the outer faces of the two end caps: clear edges along the whole
 // field, outside of its wires, as far from the first as from the last.
 func (f wireField) caps() (l, r edgeLine, probability float64) {
 	s := f.q.plane.Scale
 	a, b := f.places[0], f.places[len(f.places)-1]
 	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
-	left, right := f.linesBeside(a-capReachIn, a, opt), f.linesBeside(b, b+capReachIn, opt)
-	best, rival := 0.0, 0.0
+	left, right := f.linesBeside(a-capReachIn, a+1.5*f.T, opt), f.linesBeside(b-1.5*f.T, b+capReachIn, opt)
+	var best capPair
+	top, rival := 0.0, 0.0
 	least := 0.4*f.T + capMinIn
+	shifts := f.shifts()
 	for _, x := range left {
 		for _, y := range right {
-			dl, dr := a-s.In(x.along), s.In(y.along)-b
-			if math.Min(dl, dr) < least {
-				continue // the inner edge of a cap
-			}
-			lop := (dl - dr) / 0.2
-			sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
-			// Of a cap's two edges the outer one is meant.
-			score := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3)
-			if score > best {
-				if best > 0 && s.In(l.along)-s.In(x.along) > capMinIn {
-					rival = best
+			p, score := capPair{l: x, r: y}, 0.0
+			for _, kl := range shifts {
+				for _, kr := range shifts {
+					dl, dr := a-s.In(x.along)+kl.in, s.In(y.along)-b+kr.in
+					if math.Min(dl, dr) < least {
+						continue // the inner edge of a cap
+					}
+					lop := (dl - dr) / 0.2
+					sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
+					// Of a cap's two edges the outer one is meant.
+					v := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3) * kl.odds * kr.odds
+					even := math.Abs(dl-dr) < capsEvenIn && f.twins(x, y, left, right)
+					if even {
+						v *= twinsOdds
+					}
+					if v > score {
+						score, p.sure, p.twins = v, sure, even
+					}
 				}
-				best, probability, l, r = score, sure, x, y
-			} else if out := s.In(l.along) - s.In(x.along); score > rival && math.Abs(out) > capMinIn {
+			}
+			if score == 0 {
+				continue
+			}
+			if score > top {
+				if top > 0 && s.In(best.l.along)-s.In(x.along) > capMinIn {
+					rival = top
+				}
+				top, best = score, p
+			} else if out := s.In(best.l.along) - s.In(x.along); score > rival && math.Abs(out) > capMinIn {
 				rival = score
 			}
 		}
 	}
-	if best > 0 {
-		probability *= best / (best + 0.2*rival)
+	if top == 0 {
+		return l, r, 0
 	}
-	return l, r, math.Min(0.97, probability*1.5)
+	probability = math.Min(1, 1.5*best.sure) * top / (top + 0.2*rival)
+	if best.twins {
+		probability = probability * twinsOdds / (probability*twinsOdds + 1 - probability)
+	}
+	return best.l, best.r, math.Min(0.97, probability)
+}
+
+// Caps are made alike: they stand evenly to capsEvenIn inches, are of one width to
+// capsTwinIn, and their edges look alike. Two chance edges of a picture are all of
+// that one time in twinsOdds (stated priors).
+const capsEvenIn, capsTwinIn, twinsOdds = 0.08, 0.04, 4.0
+
+// twins says whether the outer edges x and y belong to caps of one make: each has
+// an inner edge as far from it as the other, and the steps across them are alike,
+// turned round.
+func (f wireField) twins(x, y edgeLine, left, right []edgeLine) bool {
+	const leastClear, alike, widest = 0.15, 0.6, 1.0
+	s := f.q.plane.Scale
+	facing := func(a, b edgeLine) bool { // one changes as the other, seen from the middle
+		return -a.step.dot(b.step) > alike*a.step.len()*b.step.len()
+	}
+	if !facing(x, y) {
+		return false
+	}
+	for _, xi := range left {
+		w := s.In(xi.along) - s.In(x.along)
+		if w < capMinIn || w > widest || xi.clear() < leastClear {
+			continue
+		}
+		for _, yi := range right {
+			v := s.In(y.along) - s.In(yi.along)
+			if yi.clear() >= leastClear && math.Abs(w-v) < capsTwinIn && facing(xi, yi) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // lopsidedOdds is how often the ends are right where one of them seems to lack a
 // wire: a stated prior.
 const lopsidedOdds = 0.6
 
-// lopsided says whether what lies outside the last wire reaches one spacing
-// further at one end than at the other, as where a wire in a cap's shadow was not
-// seen, or a cap's edge was taken for one. Caps are made alike.
-func (f wireField) lopsided() bool {
-	const leastClear, offEven = 0.3, 0.3
+// evenedOdds is how often a number of wires is right that the caps told: a stated
+// prior.
+const evenedOdds = 0.85
+
+// outsides are how far the outermost clear edge, that of a cap, lies outside the
+// first wire and outside the last, in inches; ok is false where one of the two
+// shows none, or where a wire more or less matters little.
+func (f wireField) outsides() (l, r float64, ok bool) {
+	const leastClear = 0.3
 	a, b := f.places[0], f.places[len(f.places)-1]
 	if f.T < math.Max(1.0/16, 0.005*(b-a)) {
-		return false // one wire more or less matters little
+		return 0, 0, false
 	}
 	s := f.q.plane.Scale
 	opt := lineSearch{SigmaPx: math.Max(1.2, f.ppi/90), ChunkPx: 0.15 * f.ppi, MaxExtra: 0.08, MostLines: 100}
@@ -175,8 +271,54 @@ func (f wireField) lopsided() bool {
 		}
 		return out
 	}
-	l, r := reach(a-capReachIn, a, a), reach(b, b+capReachIn, b)
-	return l > 0 && r > 0 && math.Abs(math.Abs(l-r)/f.T-1) < offEven
+	l, r = reach(a-capReachIn, a, a), reach(b, b+capReachIn, b)
+	return l, r, l > 0 && r > 0
+}
+
+// offEven is how near to a whole spacing a difference must be to be one, in
+// spacings.
+const offEven = 0.3
+
+// lopsided says whether what lies outside the last wire reaches one spacing
+// further at one end than at the other, as where a wire in a cap's shadow was not
+// seen, or a cap's edge was taken for one. Caps are made alike.
+func (f wireField) lopsided() bool {
+	l, r, ok := f.outsides()
+	return ok && math.Abs(math.Abs(l-r)/f.T-1) < offEven
+}
+
+// evenOut mends ends at which the caps stand unevenly by a whole spacing. Where the
+// outermost edge lies so near to the last wire that there is no room for a cap, the
+// cap was taken for a wire. Where a cap then stands a spacing further off than the
+// other, a wire touches it that was not seen: bright on bright, it shows only its
+// inner side.
+func (f *wireField) evenOut() {
+	l, r, ok := f.outsides()
+	if !ok {
+		return
+	}
+	out := [2]float64{l, r}
+	least := 0.4*f.T + capMinIn
+	for i, dir := range [2]float64{-1, 1} {
+		k := (out[1-i] - out[i]) / f.T
+		if out[i] < least && k > 1-offEven && math.Abs(k-math.Round(k)) < offEven && k < 2+offEven {
+			f.setEnd(dir, len(f.places)-1, nil)
+			out[i] += f.T
+			f.evened = true
+		}
+	}
+	const leastContrast = 0.6 // of the last wires'
+	for i, dir := range [2]float64{-1, 1} {
+		if math.Abs((out[i]-out[1-i])/f.T-1) > offEven || f.goesOnTo(dir) {
+			continue
+		}
+		at := f.outward(dir)
+		last := at[len(at)-1]
+		if f.contrastAt(last+dir*f.T) > leastContrast*f.contrastAt(last) {
+			f.setEnd(dir, len(at), []float64{last + dir*f.T})
+			f.evened = true
+		}
+	}
 }
 
 // linesBeside are the long edges that meet the ruler between two places, inches.

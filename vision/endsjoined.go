@@ -86,7 +86,7 @@ func findJoinedPair(ctx context.Context, shots [2]Shot, dir, least, most float64
 			if mirrored {
 				turned.outer.extra = -turned.outer.extra
 			}
-			score := likeBars(l, turned)
+			score := likeBars(l, turned, 0)
 			same := bestScore > 0 && math.Abs(at(0, l)-at(0, best[0])) < apart && math.Abs(at(1, r)-at(1, best[1])) < apart
 			if score > bestScore {
 				if !same {

@@ -33,6 +33,7 @@ type wireField struct {
 	spacing, spacingU float64 // T by regression, and its standard uncertainty
 	// doubtful is set where, at an end, something more stands that is half like a wire.
 	doubtful  bool
+	evened    bool    // the caps told how many wires there are at an end
 	frontTold bool    // spacing is that of the wires' fronts
 	heightIn  float64 // of the wires as far as they are seen
 	bright    bool    // the wires are the lighter lobes
@@ -87,6 +88,8 @@ func findFieldOf(img photo.Colour, pl Plane, kind Kind) (f wireField, ok bool) {
 	if !ok {
 		return f, false
 	}
+	// the spacing was seen in the plane as the marks told it
+	f.T *= ways.plane.inPerPx((lo+hi)/2, (d0+d1)/2) / pl.inPerPx((lo+hi)/2, (d0+d1)/2)
 	f.q = drawSlanted(img, ways.plane, ways.slant, lo, hi, d0, d1, math.Max(1, f.ppi/40))
 	if f.q.cols == 0 {
 		return f, false
@@ -95,6 +98,19 @@ func findFieldOf(img photo.Colour, pl Plane, kind Kind) (f wireField, ok bool) {
 	f.flat = f.sig.highPass(0.75 * f.T)
 	f.plain = f.sig.highPassPlain(0.75 * f.T)
 	return f, f.follow()
+}
+
+// How much the spacing may change, by its natural logarithm, from one row to the
+// next and over all rows of one field: short marks tell the plane's tilt to some
+// degrees only, and a tilt that is wrong by 8° makes it change by a tenth over six
+// inches seen from two feet.
+const toneStep, toneDrift = 0.01, 0.1
+
+// inPerPx is how many inches along the ruler a pixel is, at a place of the plane.
+func (pl Plane) inPerPx(along, depth float64) float64 {
+	a, _ := pl.at(along-1, depth)
+	b, _ := pl.at(along+1, depth)
+	return math.Abs(b-a) / 2
 }
 
 // findRows finds the depths between which one tone runs along the ruler, and
@@ -124,25 +140,26 @@ func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 fl
 	})
 	best := 0.0
 	from, to := 0, 0
-	for _, b := range tones {
+	for i, b := range tones {
 		if b.PerInch == 0 {
 			continue
 		}
 		// the longest run of bands that share this tone
-		for i := range tones {
-			sum, miss, last := 0.0, 0, i
-			for j := i; j < n && miss <= 2; j++ {
-				t := tones[j]
-				if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/b.PerInch)) < 0.015 {
-					sum += math.Min(t.Line, 40)
-					miss, last = 0, j
-				} else {
-					miss++
-				}
+		sum, miss, last := 0.0, 0, i
+		seen := b.PerInch
+		var run []float64
+		for j := i; j < n && miss <= 2; j++ {
+			t := tones[j]
+			if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/seen)) < toneStep && math.Abs(math.Log(t.PerInch/b.PerInch)) < toneDrift {
+				sum += math.Min(t.Line, 40)
+				run = append(run, t.PerInch)
+				miss, last, seen = 0, j, t.PerInch
+			} else {
+				miss++
 			}
-			if sum > best && float64(last+1-i)*high > reedZoneMinIn*f.ppi {
-				best, f.T, from, to = sum, 1/b.PerInch, i, last+1
-			}
+		}
+		if sum > best && float64(last+1-i)*high > reedZoneMinIn*f.ppi {
+			best, f.T, from, to = sum, 1/medianOf(run), i, last+1
 		}
 	}
 	if best == 0 {
@@ -204,6 +221,7 @@ func (f *wireField) follow() bool {
 		}
 		f.doubtful = f.doubtful || cut > 0
 	}
+	f.evenOut()
 	return len(f.places) >= reedMinPeriods
 }
 

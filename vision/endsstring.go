@@ -123,7 +123,8 @@ func (rb ribbon) follow(out []cross, c0, c1, dir, bridge int, ppi float64) {
 }
 
 // trim takes the soft rims of shadows off a stretch of a column: it begins and
-// ends at a sharp edge. A stretch without one stays as it is.
+// ends at a sharp edge. A stretch without one, or with one on one side only, as of
+// a knot that is round and lit from one side, stays as it is.
 func (rb ribbon) trim(c int, r [2]int) [2]int {
 	from, to := -1, -1
 	for k := max(0, r[0]-1); k < min(len(rb.sharp[c]), r[1]+1); k++ {
@@ -134,7 +135,8 @@ func (rb ribbon) trim(c int, r [2]int) [2]int {
 			to = k + 1
 		}
 	}
-	if from < 0 || to-from < 2 {
+	const oneEdge = 3 // rows in which a single edge is steep
+	if from < 0 || to-from <= oneEdge {
 		return r
 	}
 	return [2]int{max(from, r[0]), min(to, r[1])}

@@ -31,6 +31,9 @@ type Plane struct {
 	TiltDeg float64
 	// MarksFollowed is how many marks told their direction.
 	MarksFollowed int
+	// BackPx is the depth at which the ruler's other edge lies, where it bears a
+	// scale, too; 0: not told.
+	BackPx float64
 }
 
 // tiltPrior is the tangent of the tilt across the ruler that is thought usual
@@ -48,6 +51,10 @@ func FindPlane(p photo.Plane, s calib.Scale, second *calib.Scale, focalPx float6
 	obs := markPoints(p, s)
 	pl.MarksFollowed = len(obs)
 	pl.solve(obs, second)
+	if second != nil {
+		_, back := s.Frame.Locate(second.Frame.Point(0, 0))
+		pl.BackPx = math.Max(0, back)
+	}
 	pl.square(float64(p.W-1)/2, float64(p.H-1)/2)
 	return pl
 }

@@ -43,6 +43,7 @@ func subcommands() []func(*app) *cobra.Command {
 		newOrderCmd,
 		newServeCmd,
 		newSettCmd,
+		newCountsCmd,
 		newVersionCmd,
 	}
 }
