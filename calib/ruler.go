@@ -25,10 +25,13 @@ type Ruler struct {
 	// Through says that it is transparent: its marks were read with the wires
 	// beneath taken off.
 	Through bool
-	// Another says that a second ruler is seen, elsewhere than this one.
-	Another bool
+	// Other is a second ruler that is seen elsewhere than this one; nil where there
+	// is none. It has no other.
+	Other *Ruler
 	// Candidates is how many edges carried a ladder.
 	Candidates int
+
+	from read
 }
 
 // Options are the settings of FindRuler; the zero value is the default.
@@ -36,6 +39,9 @@ type Options struct {
 	Unit Unit // said by a person; empty: read from the marks
 	// FocalPx is the lens's focal length in px of the photo; 0: unknown.
 	FocalPx float64
+	// NotOn is a ruler that was found and is not the one sought: another is looked
+	// for elsewhere. nil for none.
+	NotOn *Ruler
 }
 
 // FindRuler finds the ruler and reads its scale. found is false where the
@@ -45,7 +51,7 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	if err != nil {
 		return r, false, err
 	}
-	reads, err := search(ctx, py, opt.Unit)
+	reads, err := search(ctx, py, opt)
 	if err != nil {
 		return r, false, err
 	}
@@ -59,15 +65,35 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 		}
 		return reads[i].worth() > reads[j].worth()
 	})
-	pick, ok := choose(reads, opt.Unit, newSurroundings(py, opt.FocalPx))
+	around := newSurroundings(py, opt.FocalPx)
+	pick, ok := choose(reads, opt.Unit, around)
 	if !ok {
 		return r, false, nil
 	}
+	r = rulerOf(py, reads, pick)
+	var others []read
+	for _, q := range reads {
+		if q.alone() && reads[pick.read].notOn(q) {
+			others = append(others, q)
+		}
+	}
+	around.widths = map[int]faceSize{} // by the reads' numbers
+	if pick, ok = choose(others, opt.Unit, around); ok {
+		o := rulerOf(py, others, pick)
+		r.Other = &o
+	}
+	return r, true, nil
+}
+
+// rulerOf is the ruler that was chosen among reads.
+func rulerOf(py pyramid, reads []read, pick chosen) (r Ruler) {
 	r.UnitProbability = pick.unitP
 	q := reads[pick.read]
+	r.from = q
 	r.Odds, r.Through = q.odds(pick.reading), q.through
+	var err error
 	if r.Scale, err = fullScale(py, q, q.readings[pick.reading]); err != nil {
-		r.Scale, err = q.scale, nil
+		r.Scale = q.scale
 	}
 	if pick.second >= 0 {
 		q = reads[pick.second]
@@ -78,10 +104,9 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	for _, q := range reads {
 		if q.alone() {
 			r.Candidates++
-			r.Another = r.Another || reads[pick.read].notOn(q)
 		}
 	}
-	return r, true, nil
+	return r
 }
 
 // readAll reads candidates side by side; the result keeps their order and

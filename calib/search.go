@@ -12,8 +12,8 @@ import (
 // from afar, as a ruler's nearly always do, and only where none of them is a
 // ruler beyond doubt along those that run across the wires, then along finer and
 // fainter ones.
-func search(ctx context.Context, py pyramid, unit Unit) ([]read, error) {
-	h := hunt{py: py, unit: unit}
+func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
+	h := hunt{py: py, unit: opt.Unit, notOn: opt.NotOn}
 	coarse, err := coarseEdges(py)
 	if err != nil {
 		return nil, err
@@ -77,6 +77,7 @@ const (
 type hunt struct {
 	py     pyramid
 	unit   Unit        // said by a person
+	notOn  *Ruler      // nothing is looked for there
 	traced []Frame     // px of the work level
 	unread []candidate // the likeliest first
 	all    []candidate // those that were read, too
@@ -337,6 +338,12 @@ func (h *hunt) addFrames(starts []Frame, leastHeld float64) error {
 		return err
 	}
 	found := slices.Concat(slots...)
+	if h.notOn != nil {
+		found = slices.DeleteFunc(found, func(c candidate) bool {
+			x, y := c.frame.Point(c.comb.center, 0)
+			return h.notOn.from.besides(x, y)
+		})
+	}
 	h.unread, h.all = append(h.unread, found...), append(h.all, found...)
 	byWeight(h.unread)
 	byWeight(h.all)

@@ -110,7 +110,7 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	case rank >= maxReads+2*firstReads:
 		say += ": NEVER READ"
 	}
-	reads, err := search(ctx, py, opt.Unit)
+	reads, err := search(ctx, py, opt)
 	if err != nil {
 		return "", err
 	}

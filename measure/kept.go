@@ -50,7 +50,7 @@ func (k *Kept) ruler(ctx context.Context, unit calib.Unit) (calib.Ruler, bool, e
 	if ok {
 		return known.ruler, known.found, nil
 	}
-	r, found, err := calib.FindRuler(ctx, k.gray, calib.Options{Unit: unit, FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H)})
+	r, found, err := calib.FindRuler(ctx, k.gray, k.rulerOptions(unit, nil))
 	if err != nil {
 		return r, false, err
 	}
@@ -58,4 +58,8 @@ func (k *Kept) ruler(ctx context.Context, unit calib.Unit) (calib.Ruler, bool, e
 	k.rulers[unit] = foundRuler{r, found}
 	k.mu.Unlock()
 	return r, found, nil
+}
+
+func (k *Kept) rulerOptions(unit calib.Unit, notOn *calib.Ruler) calib.Options {
+	return calib.Options{Unit: unit, FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H), NotOn: notOn}
 }

@@ -96,18 +96,12 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 		r.refuse("no ruler marks found", "lay the ruler flat, its inch edge across the wires, and fill the frame")
 		return r, nil
 	}
-	s := ruler.Scale
-	r.dbg.picture("ruler", func() image.Image { return onPhoto(g, s) })
-	b, found, err := vision.FindBands(ctx, g, s, k.bandOptions(opt))
+	ruler, b, found, err := k.bandsBeside(ctx, ruler, opt)
 	if err != nil {
 		return r, err
 	}
-	if found && opt.Hand.ScaleIn == 0 {
-		if ruler, b, err = k.heedHeight(ctx, ruler, b, opt); err != nil {
-			return r, err
-		}
-		s = ruler.Scale
-	}
+	s := ruler.Scale
+	r.dbg.picture("ruler", func() image.Image { return onPhoto(g, s) })
 	if found {
 		r.bandsByHand(&b, s)
 	}
@@ -129,8 +123,8 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	if !found {
 		r.refuse("no evenly spaced wires or slots cross the ruler's marked edge",
 			"lay the marked edge across the middle of the wires and take the photo from straight above")
-	} else if deg := math.Abs(b.Skew) * 180 / math.Pi; deg > maxSkewDeg {
-		r.refuse(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", deg),
+	} else if askew(b) {
+		r.refuse(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", skewDeg(b)),
 			"lay the marked edge straight across the wires, within a few degrees, and take the photo again")
 	} else if b.TooFine() {
 		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.PxPerBand),
@@ -138,6 +132,52 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	}
 	return r, nil
 }
+
+// bandsBeside are the bands beside a ruler: of two rulers beside the other one
+// where this one lies beside the part; and with the ruler in the unit that fits
+// how high they are.
+func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) (calib.Ruler, vision.Bands, bool, error) {
+	byHand := opt.Hand.ScaleIn > 0
+	b, found, err := vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
+	if err != nil || byHand {
+		return ruler, b, found, err
+	}
+	if !found || askew(b) {
+		if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {
+			return ruler, b, found, err
+		}
+	}
+	if found {
+		ruler, b, err = k.heedHeight(ctx, ruler, b, opt)
+	}
+	return ruler, b, found, err
+}
+
+// besideOther looks beside another ruler where beside this one no bands cross, or
+// none square to it; without another, or with none there either, it gives back
+// what it got.
+func (k *Kept) besideOther(ctx context.Context, ruler calib.Ruler, b vision.Bands, found bool, opt Options) (calib.Ruler, vision.Bands, bool, error) {
+	other := ruler.Other
+	if other == nil {
+		o, seen, err := calib.FindRuler(ctx, k.gray, k.rulerOptions(calib.Unit(opt.Unit), &ruler))
+		if err != nil || !seen {
+			return ruler, b, found, err
+		}
+		other = &o
+	}
+	b2, found2, err := vision.FindBands(ctx, k.gray, other.Scale, k.bandOptions(opt))
+	if err != nil || !found2 || askew(b2) {
+		return ruler, b, found, err
+	}
+	first, second := ruler, *other
+	first.Other, second.Other = nil, &first
+	return second, b2, true, nil
+}
+
+// skewDeg is how far off square to the ruler's edge the bands lie, in degrees.
+func skewDeg(b vision.Bands) float64 { return math.Abs(b.Skew) * 180 / math.Pi }
+
+func askew(b vision.Bands) bool { return skewDeg(b) > maxSkewDeg }
 
 // BandCues are how many bands an inch were read and what told whether they are
 // the wires of a reed or the slots of a rigid heddle; nil where nothing had to.
@@ -191,7 +231,7 @@ func (r Reading) answer(opt Options) Result {
 // viewWith is how the photo was taken with what a person tells of it.
 func (r Reading) viewWith(opt Options) fit.View {
 	v := r.view
-	v.ThicknessMM, v.DistanceMM, v.TwoRulers = opt.RulerThicknessMM, opt.CameraDistanceMM, r.ruler.Another
+	v.ThicknessMM, v.DistanceMM, v.TwoRulers = opt.RulerThicknessMM, opt.CameraDistanceMM, r.ruler.Other != nil
 	if opt.WithoutSideFace {
 		v.Side = nil
 	}
@@ -211,7 +251,7 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if n := r.Count.Missing; n > 0 {
 		r.Warnings = append(r.Warnings, plural(n, "missing "+one, "missing "+one+"s"))
 	}
-	if ruler.Another {
+	if ruler.Other != nil {
 		r.Warnings = append(r.Warnings, "two rulers lie in the photo: the overlay shows which one was read; take the other one away")
 	}
 	if b.HolesHidden {
