@@ -160,11 +160,11 @@ func (p *CutPlan) explain(reed ReedDims, pitch float64) {
 		p.Reason += facts.Name + ", it " + facts.Cutting
 	}
 	if p.KeepEnd == EndUnknown {
-		which := "which end carries the stamp? Keep that one"
+		which := "which end carries the stamp, so that it is kept?"
 		if p.Question != "" {
 			which = "Which" + which[len("which"):]
 		}
-		p.Question = joinWords(p.Question, which)
+		p.Question = joinQuestions(p.Question, which)
 	}
 	p.Steps = []string{
 		fmt.Sprintf("count wires from %s: the wire next to the cap is 1", end),

@@ -49,7 +49,7 @@ func FitReed(loom Loom, reed ReedDims) Verdict {
 	if height.Reason == "" {
 		v.Unchecked = append(v.Unchecked, "height")
 		v.Reason = joinWords(v.Reason+";", "the height is not checked")
-		v.Question = joinWords(v.Question, height.Question)
+		v.Question = joinQuestions(v.Question, height.Question)
 		return v
 	}
 	v.Probability *= height.Probability

@@ -158,13 +158,34 @@ func (l *OrderLine) dents() string {
 		l.confirm("no made size fits: a maker must be asked for %.2f dents per inch (%.1f per 10 cm)", s.PerInch, s.PerInch*100/MMPerInch)
 		return fmt.Sprintf("%.2f dents per inch (%.1f per 10 cm), made to order", s.PerInch, s.PerInch*100/MMPerInch)
 	}
-	if !s.ByPerson {
+	if s.ByPerson {
+		l.notMade(s)
+	} else {
 		l.confirm("count the dents over six inches by hand: %.0f to %.0f", math.Floor(6*s.PerInch-0.5), math.Ceil(6*s.PerInch+0.5))
 	}
 	if s.System == SystemMetric {
 		return fmt.Sprintf("%s, that is %.2f dents per inch", s.Label, s.PerInch)
 	}
 	return fmt.Sprintf("%s dents per inch, that is %.1f per 10 cm", s.Label, s.PerInch*100/MMPerInch)
+}
+
+// notMade tells of a size that a person asks for and that stands in no table, with
+// those made that come next.
+func (l *OrderLine) notMade(s OrderSize) {
+	sizes := Sizes(l.Kind)
+	for _, m := range sizes {
+		if m.Label == s.Label && m.System == s.System {
+			return
+		}
+	}
+	next := ""
+	if near := Near(sizes, s.PerInch, 0.1); len(near) > 0 {
+		next = "; the nearest made is " + near[0].Label
+		if len(near) > 1 {
+			next += ", then " + near[1].Label
+		}
+	}
+	l.confirm("%s is no size that is commonly made: ask the maker first%s", s.Label, next)
 }
 
 // one is the quantity of things bought singly; not said means one.
@@ -207,6 +228,9 @@ func (l *OrderLine) reed(w OrderWish) {
 // two standard uncertainties within half of it.
 const lengthDoubtIn = 0.25
 
+// leastReedIn is shorter than any reed that is sold (common practice, no source).
+const leastReedIn = 4
+
 // reedLength settles the nominal length: what is asked for, else what uses all
 // of the loom, else the whole inch that was measured.
 func (l *OrderLine) reedLength(w OrderWish) {
@@ -228,6 +252,9 @@ func (l *OrderLine) reedLength(w OrderWish) {
 	default:
 		l.ask("how long is the reed to be? aim at the weaving width plus about 1/2 in, never over the clear span")
 	}
+	if l.NominalIn > 0 && l.NominalIn < leastReedIn {
+		l.ask("a reed %s long has next to nothing to weave with: how long is it to be?", FormatIn(l.NominalIn, 16))
+	}
 	if w.Loom != nil && w.Loom.ClearSpanIn > 0 && l.NominalIn > 0 {
 		if v := fitLength(*w.Loom, ReedDims{Length: Length{In: l.NominalIn}}); v.Kind != Fits {
 			l.ask("%s long in %s: %s; how long is it to be?", FormatIn(l.NominalIn, 16), w.Loom.called(), v.Reason)
@@ -238,12 +265,23 @@ func (l *OrderLine) reedLength(w OrderWish) {
 	}
 }
 
+// Reeds lower or higher than that are for looms of their own kind, or a slip of the
+// finger (common practice, no source).
+const leastReedHeightIn, mostReedHeightIn = 2.5, 8
+
 func (l *OrderLine) reedHeight(w OrderWish) {
 	switch {
 	case w.Height.Known():
 		l.HeightIn = math.Round(w.Height.In/reedHeightStepIn) * reedHeightStepIn
-		if w.Height.U > reedHeightStepIn/4 {
+		switch off := math.Abs(w.Height.In - l.HeightIn); {
+		case w.Height.U > reedHeightStepIn/4:
 			l.ask("the height measures %s: measure it with a rule over both baulks, and say it (--height)", w.Height)
+		case w.Height.In < leastReedHeightIn || w.Height.In > mostReedHeightIn:
+			l.ask("a reed %s high? it is measured over both baulks, along the wires; 4 1/2, 4 3/4 and 5 in are common: say it again (--height)", w.Height)
+		case off > 2*math.Max(w.Height.u(), 1.0/32):
+			l.ask("%s high lies between two heights that are made, steps of 1/4 in: which one is it to be? say it (--height)", w.Height)
+		case off > 1e-6:
+			l.confirm("the height measures %s, ordered as %s", w.Height, FormatIn(l.HeightIn, 16))
 		}
 	case w.Loom != nil && w.Loom.BeaterMinIn > 0 && w.Loom.BeaterMinIn == w.Loom.BeaterMaxIn:
 		l.HeightIn = w.Loom.BeaterMinIn
@@ -264,6 +302,7 @@ func (l *OrderLine) rigid(w OrderWish) {
 	dents := l.dents()
 	if w.WantIn > 0 {
 		l.NominalIn = w.WantIn
+		l.rigidCalled(w.WantIn)
 		l.Words = fmt.Sprintf("%d rigid %s, %s, for a loom called %s", l.Quantity, plural(l.Quantity, "heddle", "heddles"), dents, FormatIn(w.WantIn, 16))
 	} else {
 		a := RigidHeddleWidth(w.Length)
@@ -272,6 +311,28 @@ func (l *OrderLine) rigid(w OrderWish) {
 		l.Words = fmt.Sprintf("%d rigid %s, %s, for a loom called %s, measured %s across the middle", l.Quantity, plural(l.Quantity, "heddle", "heddles"), dents, a.Label, w.Length)
 	}
 	l.confirm("heddles of different makes don't fit each other's looms: compare the frame's outer length, height and thickness")
+}
+
+// rigidCalled looks at the name of a rigid heddle loom, its width in inches: one
+// that no loom is called by may be the width of the heddle itself, and one that is
+// made both to inches and to centimetres has two widths.
+func (l *OrderLine) rigidCalled(in float64) {
+	var named []string
+	for _, w := range RigidWidths() {
+		if v, err := ParseLengthIn(w.Called + "in"); err == nil && math.Abs(v-in) < 1.0/16 {
+			named = append(named, FormatIn(w.WidthIn, 16))
+		}
+	}
+	switch {
+	case len(named) > 1:
+		l.confirm("looms called %s are made %s wide across the heddle: measure it, first slot to last", FormatIn(in, 16), strings.Join(named, " and "))
+	case len(named) == 0:
+		if a := RigidHeddleWidth(Length{In: in}); a.Label != "none" && a.Question == "" {
+			l.ask("no loom is commonly called %s, but a heddle of that width is for one called %s: is that the loom? say what it is called (--length)", FormatIn(in, 16), a.Label)
+			return
+		}
+		l.confirm("%s is no common width of a rigid heddle loom: say the make and what the loom is called", FormatIn(in, 16))
+	}
 }
 
 func (l *OrderLine) wire(w OrderWish) {
@@ -318,8 +379,11 @@ func (l *OrderLine) str(w OrderWish) {
 	} else {
 		a := StringHeddle(w.Length, eye)
 		l.ask("%s", a.Question)
-		l.NominalIn, size = a.In, a.Label
+		l.NominalIn, size = a.In, FormatLength(a.In)
 		l.confirm("pin one out under tension and measure again, knot to knot: %s", a.Reason)
+	}
+	if _, q := readEye(eye); q == "" {
+		eye = Length{In: UsualEyeIn} // what was measured stands for it
 	}
 	l.heddles(w)
 	if l.Quantity%soldInHundreds != 0 {

@@ -78,7 +78,7 @@ func StringHeddle(knots, eye Length) HeddleAnswer {
 	}
 	reason, question := readEye(eye)
 	a.Reason = joinWords(a.Reason+";", reason)
-	a.Question = joinWords(question, a.Question)
+	a.Question = joinQuestions(question, a.Question)
 	a.Cautions = []string{
 		"string heddles are sold in hundreds: order up to the next hundred",
 		"a slack heddle measures short: pin both knots, draw it tight, then measure",

@@ -101,3 +101,11 @@ func joinWords(parts ...string) string {
 	}
 	return strings.Join(kept, " ")
 }
+
+// joinQuestions joins two questions, either of them empty perhaps.
+func joinQuestions(a, b string) string {
+	if a != "" && b != "" && !strings.HasSuffix(a, "?") {
+		a += ";"
+	}
+	return joinWords(a, b)
+}

@@ -62,7 +62,7 @@ func newLoomsAddCmd(a *app, f *shelfFlag) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "add NAME",
 		Short: "Put a loom on the shelf",
-		Example: `  dentcount looms add big-blue --width "26 1/2 in" --span "29 1/2 in" --beater-low 4.5in --beater-high 5.5in --bars "10 3/4 in" --shafts 4
+		Example: `  dentcount looms add big-blue --width "26 1/2 in" --span "29 1/2 in" --beater-low 4.5in --beater-high 5.5in --bars "10 1/2 in" --shafts 4
   dentcount looms add table --width 60cm --span 68cm`,
 		Args: oneArg("the loom's name", "dentcount looms add big-blue --width 26in --span 29in"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -114,6 +114,11 @@ func openQuestions(l trade.Loom) []string {
 		}
 	}
 	ask(l.ClearSpanIn == 0, "without --span nobody can say which reeds go in: measure what is clear between the uprights")
+	if l.HeddleBarSpanIn > 0 {
+		if q := trade.WireHeddle(trade.Length{In: l.HeddleBarSpanIn}, trade.BarSpan).Question; q != "" {
+			out = append(out, "--bars: "+q)
+		}
+	}
 	ask(l.WeavingWidthIn == 0, "without --width nobody can say how long a reed should be: measure what the loom really weaves")
 	return out
 }

@@ -96,6 +96,12 @@ func makeInput(kind string) []byte {
 		return hugePNG()
 	case "empty":
 		return []byte{}
+	case "bars", "string", "reed-length": // a length with its tape: 8 1/2 in over the bars, 10.6 in knot to knot, a reed of 27.19 in
+		b, err := os.ReadFile("../../testdata/lengths/" + map[string]string{"bars": "bars-8_5-064.jpg", "string": "string-10_6-024.jpg", "reed-length": "reed-27-012.jpg"}[kind])
+		if err != nil {
+			panic(err)
+		}
+		return b
 	case "joined-1", "joined-2": // heddle bars in two photos along one tape
 		b, err := os.ReadFile("../../testdata/joined/bars" + strings.TrimPrefix(kind, "joined") + ".jpg")
 		if err != nil {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"image"
 	"image/jpeg"
 	"io"
 	"strings"
@@ -40,8 +41,10 @@ func newOrderCmd(a *app) *cobra.Command {
 		Use:   "order [PART-or-PHOTO]...",
 		Short: "Make an order sheet: what is known of each part, and what must be asked first",
 		Long: `order makes an order sheet, a line for each part of the shelf (by its id) and for
-each photo of a reed or rigid heddle; without either, one line from what you say.
-What you say counts for every line.
+each photo; without either, one line from what you say. What you say counts for
+every line. In a photo of a reed or rigid heddle the dents are measured, and its
+length where both its ends are seen; with --kind wire-heddle the span over the
+heddle bars, with --kind string-heddle a heddle knot to knot and its eye.
 
 A line that is not sure is not filled in: its question stands there instead, and
 the exit status is 3. Each line says what to confirm by hand before money is spent.`,
@@ -266,16 +269,45 @@ func (o *orderer) fromShelf(ctx context.Context, id shelf.ID) (w trade.OrderWish
 	return box.OrderWish(ctx, o.s, id)
 }
 
-// fromPhoto measures the dent size in a photo.
+// fromPhoto measures what is ordered in a photo: the dent size and, where its ends
+// are seen, the length of a reed or rigid heddle; the length alone of other heddles.
 func (o *orderer) fromPhoto(ctx context.Context, name string) (w trade.OrderWish, picture []byte, err error) {
 	p, err := o.openPhoto(ctx, name, photo.Limits{})
 	if err != nil {
 		return w, nil, err
 	}
 	defer p.Close()
-	r, err := o.measure(ctx, p, o.f.options())
+	var img image.Image
+	switch o.f.kind {
+	case trade.PartWireHeddle, trade.PartStringHeddle:
+		w.Kind = o.f.kind
+	default:
+		if img, err = o.dentsOf(ctx, p, name, &w); err != nil {
+			return w, nil, err
+		}
+	}
+	byLength, err := o.lengthOf(ctx, p, name, &w)
 	if err != nil {
 		return w, nil, err
+	}
+	if img == nil || w.Size.Label == "" && byLength != nil {
+		img = byLength
+	}
+	if img == nil {
+		return w, nil, nil
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, report.Thumbnail(img, 800), nil); err != nil {
+		return w, nil, err
+	}
+	return w, b.Bytes(), nil
+}
+
+// dentsOf measures the dent size, and gives the picture of it.
+func (o *orderer) dentsOf(ctx context.Context, p *photo.Photo, name string, w *trade.OrderWish) (image.Image, error) {
+	r, err := o.measure(ctx, p, o.f.options())
+	if err != nil {
+		return nil, err
 	}
 	w.Kind = r.Part
 	if w.Kind == "" {
@@ -292,15 +324,40 @@ func (o *orderer) fromPhoto(ctx context.Context, name string) (w trade.OrderWish
 	} else if r.Reason != "" {
 		o.note("%s: %s; %s", name, r.Reason, r.Advice)
 	}
-	img, err := report.Overlay(p, r)
+	return report.Overlay(p, r)
+}
+
+// lengthOf measures the length that a kind is ordered by, and gives the picture of
+// it; nil where no length is told. What the ruler lies across for the dents is
+// often not all in the photo, so only a length that is certain counts there.
+func (o *orderer) lengthOf(ctx context.Context, p *photo.Photo, name string, w *trade.OrderWish) (image.Image, error) {
+	what := map[string]measure.What{
+		trade.PartReed: measure.ReedLength, trade.PartRigidHeddle: measure.HeddleWidth,
+		trade.PartWireHeddle: measure.HeddleBarSpan, trade.PartStringHeddle: measure.StringHeddle,
+	}[w.Kind]
+	if what == "" || o.f.length > 0 {
+		return nil, nil
+	}
+	f := o.f.options()
+	// The thickness is told against the wires; how high a reed's ends lie it does
+	// not tell.
+	r, err := measure.Length(ctx, p, measure.LengthOptions{What: what, Unit: f.Unit, CameraDistanceMM: f.CameraDistanceMM})
 	if err != nil {
-		return w, nil, err
+		return nil, err
 	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, report.Thumbnail(img, 800), nil); err != nil {
-		return w, nil, err
+	needed := w.Kind == trade.PartWireHeddle || w.Kind == trade.PartStringHeddle
+	if r.Status != measure.Answered || r.Length == nil {
+		if needed {
+			o.note("%s: %s; %s", name, r.Reason, r.Advice)
+		}
+		return nil, nil
 	}
-	return w, b.Bytes(), nil
+	w.Length = trade.Length{In: r.Length.In, U: r.Length.U}
+	w.LengthIs = trade.BarSpan
+	if r.Eye != nil {
+		w.Eye = trade.Length{In: r.Eye.In, U: r.Eye.U}
+	}
+	return report.LengthOverlay(p, r)
 }
 
 // keep stores the order on the shelf.
