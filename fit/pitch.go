@@ -70,6 +70,8 @@ type Pitch struct {
 	// AttitudeRelU is the part of DistanceRelU that another photo through the same
 	// lens does not share.
 	AttitudeRelU float64
+	// softTape: the ruler bends, so that it is a thin tape.
+	softTape bool
 	// Agree is how far the regression and the spectral estimate lie apart, in
 	// their joint standard uncertainties.
 	Agree float64
@@ -174,7 +176,8 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	read := p.combined()
 	p.ReadRelU = read.U
 
-	v.softTape = b.BendPerIn != 0
+	p.softTape = b.BendPerIn != 0
+	v.softTape = p.softTape
 	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)
 	note = "thickness not told"

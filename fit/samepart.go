@@ -87,6 +87,11 @@ func shared(src Source) float64 {
 // ErrTakes is returned for takes that cannot be combined.
 var ErrTakes = errors.New("there is nothing to combine")
 
+// takesDoF are the degrees of freedom of the readings' scatter as thickness is
+// told by it: their uncertainties are known to some 30 % (JCGM 100:2008, G.4.2),
+// and a thickness read off readings that are misread a little is misread a lot.
+const takesDoF = 6
+
 // gridThickness and gridFocal are how finely the unknowns that all takes share
 // are divided.
 const gridThickness, gridFocal = 120, 9
@@ -133,6 +138,9 @@ func newJoint(takes []Take) *joint {
 	j := &joint{takes: takes, cov: map[Source]*mat.SymDense{}}
 	n := len(takes)
 	first := takes[0].View
+	for _, t := range takes {
+		first.softTape = first.softTape || t.Pitch.softTape
+	}
 	j.ts = thicknesses(first, gridThickness)
 	switch {
 	case first.DistanceMM > 0:
@@ -239,7 +247,7 @@ func (j *joint) solve() solution {
 				continue
 			}
 			sq := mat.Dot(res, &r)
-			b.weight = -sq/2 - ch.LogDet()/2 - math.Log(info)/2 + seen[m][k]
+			b.weight = -(takesDoF+float64(n-1))/2*math.Log1p(sq/takesDoF) - ch.LogDet()/2 - math.Log(info)/2 + seen[m][k]
 			b.fit = sq + zt[k]*zt[k] + zf[m]*zf[m]
 			b.gain = make([]float64, n)
 			for a := range n {

@@ -163,3 +163,22 @@ func TestSamePartEdges(t *testing.T) {
 		t.Errorf("no focal length: %.4f ± %.4f, %v", p.PerInch, p.U, err)
 	}
 }
+
+// A tape that bends is thin, in however many photos: its readings, off a little,
+// do not make it a wooden rule.
+func TestSamePartKnowsSoftTapes(t *testing.T) {
+	a, b := takeAt(10, 300, 0.4, 0, 0, angleLine(8e-4)), takeAt(10, 560, 0.4, -1.5e-3, 0, angleLine(8e-4))
+	_, any, err := SamePart([]Take{a, b})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Pitch.softTape = true // it may look straight in one of them
+	p, acc, err := SamePart([]Take{a, b})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if any.ThicknessMM < 1 || acc.ThicknessMM > 0.5 {
+		t.Errorf("a tape is taken for %.2f mm, what may be any ruler for %.2f mm", acc.ThicknessMM, any.ThicknessMM)
+	}
+	close(t, "pitch", p.PerInch, 10, 0.012)
+}
