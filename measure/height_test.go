@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"dentcount/fit"
 	"dentcount/photo"
 	"dentcount/scene"
 	"dentcount/vision"
@@ -80,5 +81,45 @@ func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 		if got := likeHeight(c.f, c.times); (got > 0.5) != c.likely {
 			t.Errorf("%+v, %.2f times: %.2f", c.f, c.times, got)
 		}
+	}
+}
+
+// What may be a comb, or lower or higher than parts are, is at most as good as a
+// guess, however clearly it is read; a person's word makes it a part.
+func TestNoPartIsHardlyBelieved(t *testing.T) {
+	for _, f := range []vision.Field{
+		{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1},
+		{Ends: 2, HighIn: 1.6, LeastIn: 1.6},
+		{LeastIn: 9.5},
+	} {
+		r := readingOf("odd", 10, 300, 1)
+		r.bands.Field = f
+		p, err := fit.FindPitch(r.ruler.Scale, r.bands, r.view)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := readRight(r.ruler, r.bands, p); got > mayBeNoPart {
+			t.Errorf("%+v: %.2f", f, got)
+		}
+		out := r.Answer(Options{RulerThicknessMM: 1})
+		if reason, advice := noPart(f); out.Status != Unsure || reason == "" || out.Reason != reason || !strings.Contains(advice, "--part") {
+			t.Errorf("%+v: %s, %q, %q", f, out.Status, out.Reason, out.Advice)
+		}
+		r.bands.Field.Told = true
+		if reason, _ := noPart(r.bands.Field); reason != "" {
+			t.Errorf("%+v: %q though a person says what it is", f, reason)
+		}
+	}
+}
+
+// The edge of this rule is traced along the inner ends of its finest marks, 32 an
+// inch, so that those stand where bands are looked for. A regression: seed 4001.
+func TestMarksBeforeTheTracedEdge(t *testing.T) {
+	ranges := scene.DefaultRanges()
+	ranges.AdverseShare = 0.15
+	spec := scene.Random(4001*1_000_000+56, ranges)
+	r := photoOfScene(t, spec, Options{RulerThicknessMM: spec.Rulers[0].ThicknessMM})
+	if r.Status == Refused || math.Abs(r.Pitch.DentsPerInch/spec.Part.DentsPerInch-1) > 0.01 {
+		t.Errorf("%+v; it is a %s of %.2f", r.Pitch, spec.Part.Kind, spec.Part.DentsPerInch)
 	}
 }
