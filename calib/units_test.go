@@ -38,7 +38,7 @@ func TestUnitsShowTheirParts(t *testing.T) {
 	chance := 0
 	for seed := range uint64(6) {
 		rng := rand.New(rand.NewPCG(11, seed))
-		for _, faint := range []float64{0, 16} {
+		for _, faint := range []float64{0, 20} {
 			st := farRuler(sc, []float64{8, 8, 8, 8, 8}, units, step, faint, 8, func(u int) float64 { return 3 * math.Sin(float64(u)/4) }, rng)
 			combs, err := combsIn(st, 0)
 			if err != nil {
@@ -51,15 +51,19 @@ func TestUnitsShowTheirParts(t *testing.T) {
 			}
 			right := 0
 			for _, c := range found {
-				if math.Abs(c.periodPx/step-1) > 0.02 {
+				if math.Abs(c.periodPx/step-1) > 0.02 || c.depth[1] > 10 { // deeper there are no marks
 					continue
 				}
 				right++
+				off := 0
 				for _, x := range c.teeth {
 					x += step / 2 // the marks are dark
-					if off := math.Abs(x/step - math.Round(x/step)); off > 0.4 && x > 10*step && x < (units*16-10)*step {
-						t.Fatalf("seed %d: a tooth at %.1f is %.2f steps off its mark", seed, x, off)
+					if math.Abs(x/step-math.Round(x/step)) > astray {
+						off++
 					}
+				}
+				if 4*off > len(c.teeth) {
+					t.Errorf("seed %d: %d of %d teeth are off their marks", seed, off, len(c.teeth))
 				}
 			}
 			if right == 0 {
