@@ -149,3 +149,58 @@ func TestStretchOfALongerReading(t *testing.T) {
 		t.Error("marks along another line are taken for a piece")
 	}
 }
+
+// Where teeth are at every second mark only, the marks between are read, too.
+func TestTeethAtEverySecondMark(t *testing.T) {
+	const step = 15.0
+	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(14, 1)))
+	drawRuler(p, halving(Inch, 8, 0), []float64{4, 5.5, 7.5, 10}, 8*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := candidate{frame: newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580}), held: 1}
+	c.comb = comb{periodPx: 2 * step, lo: -580, hi: 580, depth: [2]float64{1, 5}}
+	for x := -36 * step; x < 36*step; x += 2 * step {
+		c.comb.teeth = append(c.comb.teeth, x+step) // the light ones
+	}
+	q := readCandidate(py, c)
+	if q == nil {
+		t.Fatal("not read")
+	}
+	if rd := q.readings[0]; math.Abs(q.ladder.periodPx/step-1) > 0.01 || rd.unit != Inch || rd.divisions != 8 {
+		t.Errorf("read as %s%d, marks %.2f px apart", rd.unit, rd.divisions, q.ladder.periodPx)
+	}
+}
+
+// A line within the marks, over which they run, leads to the edge at which they begin.
+func TestLinesWithinTheMarksLeadToTheEdge(t *testing.T) {
+	const step = 15.0
+	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(15, 1)))
+	drawRuler(p, halving(Inch, 8, 0), []float64{4, 5.5, 7.5, 10}, 8*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := candidate{frame: newFrame(segment{X: 700, Y: 362, TX: 1, Lo: -580, Hi: 580}), held: 1}
+	c.comb = comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{1, 5}}
+	q := readCandidate(py, c)
+	if q == nil {
+		t.Fatal("not read")
+	}
+	if q.ladder.outside < overEdge {
+		t.Fatalf("marks that run over the line are seen outside of it by %.2f only", q.ladder.outside)
+	}
+	h := hunt{py: py}
+	if err := h.addFrames(q.outward(py), clearlyHeld); err != nil {
+		t.Fatal(err)
+	}
+	best := math.Inf(1)
+	for _, f := range h.traced {
+		_, depth := f.Locate(700, 350)
+		best = math.Min(best, math.Abs(depth))
+	}
+	if best > 1.5 {
+		t.Errorf("the nearest edge lies %.1f px off the ruler's, of %d", best, len(h.traced))
+	}
+}
