@@ -1,6 +1,9 @@
 package calib
 
-import "testing"
+import (
+	"math/rand/v2"
+	"testing"
+)
 
 // Numbers at every 32nd mark tell 32 marks a unit from 16, and nothing printed, or
 // the same at every mark, tells nothing.
@@ -17,7 +20,7 @@ func TestNumbersTellTheUnit(t *testing.T) {
 	}
 	for _, c := range []struct{ every, divisions, least, most int }{
 		{32, 32, 10, 12}, {32, 16, 0, 1}, {32, 8, 0, 1},
-		{16, 16, 10, 12}, {16, 32, 0, 1},
+		{16, 16, 10, 12}, {16, 32, 0, 1}, {16, 8, 0, 1},
 		{10, 10, 10, 12}, {0, 16, 0, 1}, {0, 32, 0, 1},
 	} {
 		if got := numbersOdds(row(c.every), c.divisions); got < float64(c.least) || got > float64(c.most) {
@@ -26,5 +29,25 @@ func TestNumbersTellTheUnit(t *testing.T) {
 	}
 	if got := numbersOdds(row(16)[:20], 16); got != 0 {
 		t.Errorf("of 20 marks: %.2f", got)
+	}
+}
+
+// Blots that are strewn over a short ruler are alike by chance, and tell nothing.
+func TestChanceIsNoNumber(t *testing.T) {
+	var sum float64
+	const rows = 40
+	for seed := range uint64(rows) {
+		rng := rand.New(rand.NewPCG(16, seed))
+		row := make([]rung, 42)
+		for i := range row {
+			row[i] = rung{n: i, ink: 1 + 0.1*rng.Float64()}
+			if rng.Float64() < 0.1 {
+				row[i].ink = 9
+			}
+		}
+		sum += numbersOdds(row, 8)
+	}
+	if sum/rows > 0.2 {
+		t.Errorf("on average %.2f of chance", sum/rows)
 	}
 }

@@ -74,6 +74,30 @@ func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
 	return lengths, alike
 }
 
+// everySecondEmpty says whether nothing stands at every second place of the lattice,
+// so that the row has twice as many places as marks: what grain leaves there would
+// pass for the shortest of the marks when it is averaged.
+func (l *ladder) everySecondEmpty(s strip) bool {
+	const empty = 0.3 // of the contrast of the others; marks of one ruler are alike at its edge
+	w, gap := l.sides()
+	var sum, n [2]float64
+	at := l.smoothed()
+	for r := range s.rows {
+		d := s.d0 + float64(r)*s.step
+		if d < l.base[0] || d > l.base[1] {
+			continue
+		}
+		for i, g := range l.rungs {
+			if v, _ := l.sideContrasts(s, r, at[i]-s.lo+l.shearAt(at[i])*d, w, gap); v == v {
+				sum[mod(g.n, 2)] += v
+				n[mod(g.n, 2)]++
+			}
+		}
+	}
+	a, b := sum[0]/math.Max(n[0], 1), sum[1]/math.Max(n[1], 1)
+	return math.Min(a, b) < empty*math.Max(a, b)
+}
+
 // middle is the mean of the middle half of v, which reorders it; NaN of nothing.
 func middle(v []float64) float64 {
 	if len(v) == 0 {

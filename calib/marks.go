@@ -269,7 +269,7 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	for _, own := range ways {
 		try(own, 1)
 	}
-	if best < clearScore {
+	if best < clearScore && !l.everySecondEmpty(s) {
 		for _, by := range folds() {
 			if own, of := l.measureFolded(s, by); of > 0 {
 				try(own, of)

@@ -166,6 +166,9 @@ func rulerOdds(l ladder, rd reading, held float64) float64 {
 // a few edges lie across a ruler and its spacing is foretold.
 const minSecond = 6
 
+// leastLengths is how much of it the lengths must give, where the numbers say more.
+const leastLengths = 3
+
 type read struct {
 	from     candidate
 	ladder   ladder // in px of the photo, whatever level it was read on
@@ -240,7 +243,7 @@ const (
 // have no ruler's hierarchy.
 func understand(c candidate, l ladder) *read {
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence+rds[0].numbers < minSecond {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < leastLengths || rds[0].evidence+rds[0].numbers < minSecond {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])

@@ -44,8 +44,12 @@ func unitCombs(st strip, lo float64, units []comb) []comb {
 			if k == 0 || u.periodPx/float64(k) < finestPx {
 				continue
 			}
-			out = append(out, comb{periodPx: u.periodPx / float64(k), center: u.center, lo: u.lo, hi: u.hi, strength: u.strength, depth: d,
-				teeth: teethOf(high, lo, at, k)})
+			teeth := teethOf(high, lo, at, k)
+			if k%2 == 0 && everySecondBlank(high, lo, teeth) {
+				k /= 2
+				teeth = teethOf(high, lo, at, k)
+			}
+			out = append(out, comb{periodPx: u.periodPx / float64(k), center: u.center, lo: u.lo, hi: u.hi, strength: u.strength, depth: d, teeth: teeth})
 		}
 	}
 	return out
@@ -138,4 +142,33 @@ func teethOf(prof []float64, lo float64, at []float64, k int) []float64 {
 		}
 	}
 	return teeth
+}
+
+// everySecondBlank says whether marks stand only at every second tooth of a comb:
+// narrow marks make waves of half their spacing, too.
+func everySecondBlank(prof []float64, lo float64, teeth []float64) bool {
+	var sum, n [2][2]float64 // light or dark, even or odd
+	for i, x := range teeth[:len(teeth)-1] {
+		for dark, at := range [2]float64{x - lo, (x+teeth[i+1])/2 - lo} {
+			j := int(at)
+			if !(at >= 0) || j+1 >= len(prof) {
+				continue
+			}
+			if v := prof[j] + (prof[j+1]-prof[j])*(at-float64(j)); v == v {
+				if dark == 1 {
+					v = -v
+				}
+				sum[dark][i%2], n[dark][i%2] = sum[dark][i%2]+v, n[dark][i%2]+1
+			}
+		}
+	}
+	const blank = 0.3 // of the contrast of the others; marks are alike at a ruler's edge
+	least, most := 0.0, 0.0
+	for dark := range sum {
+		a, b := sum[dark][0]/math.Max(n[dark][0], 1), sum[dark][1]/math.Max(n[dark][1], 1)
+		if math.Max(a, b) > most {
+			least, most = math.Min(a, b), math.Max(a, b)
+		}
+	}
+	return least < blank*most
 }
