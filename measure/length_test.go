@@ -215,3 +215,17 @@ func TestScaleHeldAgainstTheReedsHeight(t *testing.T) {
 		t.Errorf("twice as high and half as fine: scale right with %.2f", p)
 	}
 }
+
+// A reed whose wires are seen 2.1 in high above the ruler that lies on it is a reed of
+// more than 4 in whose scale was read at half its spacing, rather than one that low.
+func TestSeenLikelihood(t *testing.T) {
+	for _, under := range []bool{false, true} {
+		if low, twice := seenLikelihood(2.1, under), seenLikelihood(4.2, under); twice < 5*low {
+			t.Errorf("under the ruler %v: 2.1 in %.3f, 4.2 in %.3f", under, low, twice)
+		}
+	}
+	// what the ruler may hide makes a low field less odd
+	if seenLikelihood(3, true)/seenLikelihood(4, true) < seenLikelihood(3, false)/seenLikelihood(4, false) {
+		t.Error("a ruler on the reed hides nothing")
+	}
+}

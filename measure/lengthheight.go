@@ -34,6 +34,20 @@ func fieldLikelihood(in float64) float64 {
 	return (1-oddHeight)*math.Exp(-z*z/2)/(fieldHeightSpread*math.Sqrt(2*math.Pi)) + oddHeight/range_
 }
 
+// seenLikelihood is the likelihood of the wires being seen so high, in inches. A
+// ruler that lies on the reed lies on a baulk and may hide some of them: stated
+// shares of how much.
+func seenLikelihood(in float64, underRuler bool) float64 {
+	if !underRuler {
+		return fieldLikelihood(in)
+	}
+	var sum float64
+	for _, hidden := range [4]struct{ in, share float64 }{{0, 0.4}, {0.25, 0.25}, {0.5, 0.2}, {1, 0.15}} {
+		sum += hidden.share * fieldLikelihood(in+hidden.in)
+	}
+	return sum
+}
+
 // peak is one way in which the height can be: the relative lift and its
 // standard uncertainty.
 type peak struct{ weight, mean, u float64 }
@@ -73,8 +87,10 @@ func (l lift) heightBySize(w What, e vision.Ends) lift {
 		return l
 	}
 	field := func(float64) float64 { return 1 }
-	if part == trade.PartReed && e.FieldIn > 0 && !e.UnderRuler {
-		field = func(k float64) float64 { return fieldLikelihood(k*e.FieldIn) / fieldLikelihood(e.FieldIn) }
+	if part == trade.PartReed && e.FieldIn > 0 {
+		field = func(k float64) float64 {
+			return seenLikelihood(k*e.FieldIn, e.UnderRuler) / seenLikelihood(e.FieldIn, e.UnderRuler)
+		}
 	}
 	if !(e.SpacingIn > 0) || !(l.distanceMM > 0) {
 		l.scaleRight = 1 / (1 + scaleMisread*math.Max(0, (field(2)+field(0.5))/2-1))

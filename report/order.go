@@ -51,12 +51,20 @@ func (e OrderEntry) measured() string {
 		}
 	}
 	if e.Actual.Known() {
-		parts = append(parts, "length "+e.Actual.String())
+		parts = append(parts, "length "+e.Actual.String()+e.lengthSure())
 	}
 	if len(parts) == 0 {
 		return ""
 	}
 	return joinNotEmpty(": ", e.Source, strings.Join(parts, ", "))
+}
+
+// lengthSure is how sure a measured length is, in words; empty where not told.
+func (e OrderEntry) lengthSure() string {
+	if e.ActualSure <= 0 {
+		return ""
+	}
+	return ", sure: " + Odds(e.ActualSure)
 }
 
 // OrderText writes the sheet for a person: a line filled in is said as it is
@@ -98,20 +106,21 @@ type orderJSON struct {
 }
 
 type orderLineJSON struct {
-	Line      int            `json:"line"`
-	Status    string         `json:"status"` // "filled" or "question"
-	Kind      string         `json:"kind"`
-	Quantity  int            `json:"quantity"`
-	Words     string         `json:"words"`
-	Size      *orderSizeJSON `json:"size,omitempty"`
-	NominalIn float64        `json:"nominal_in,omitempty"`
-	Actual    *trade.Length  `json:"actual,omitempty"`
-	HeightIn  float64        `json:"height_in,omitempty"`
-	Finish    string         `json:"finish"`
-	Caps      int            `json:"caps"`
-	Source    string         `json:"source"`
-	Confirm   []string       `json:"confirm"`
-	Questions []string       `json:"questions"`
+	Line             int            `json:"line"`
+	Status           string         `json:"status"` // "filled" or "question"
+	Kind             string         `json:"kind"`
+	Quantity         int            `json:"quantity"`
+	Words            string         `json:"words"`
+	Size             *orderSizeJSON `json:"size,omitempty"`
+	NominalIn        float64        `json:"nominal_in,omitempty"`
+	Actual           *trade.Length  `json:"actual,omitempty"`
+	ActualConfidence float64        `json:"actual_confidence,omitempty"`
+	HeightIn         float64        `json:"height_in,omitempty"`
+	Finish           string         `json:"finish"`
+	Caps             int            `json:"caps"`
+	Source           string         `json:"source"`
+	Confirm          []string       `json:"confirm"`
+	Questions        []string       `json:"questions"`
 }
 
 type orderSizeJSON struct {
@@ -139,6 +148,7 @@ func OrderJSON(w io.Writer, s OrderSheet) error {
 		}
 		if l.Actual.Known() {
 			j.Actual = &trade.Length{In: decimals(l.Actual.In, 4), U: figures(l.Actual.U, 3)}
+			j.ActualConfidence = downTo(l.ActualSure, 4)
 		}
 		out.Lines = append(out.Lines, j)
 	}
@@ -158,7 +168,7 @@ func lineStatus(l OrderEntry) string {
 func OrderCSV(w io.Writer, s OrderSheet, escape func(string) string) error {
 	out := csv.NewWriter(w)
 	if err := out.Write([]string{"line", "status", "quantity", "kind", "words", "size", "system", "dents_per_inch", "dents_per_10cm", "measured_per_inch", "u", "confidence",
-		"nominal_in", "actual_in", "actual_u", "height_in", "finish", "caps", "source", "confirm", "questions"}); err != nil {
+		"nominal_in", "actual_in", "actual_u", "height_in", "finish", "caps", "source", "confirm", "questions", "actual_confidence"}); err != nil {
 		return err
 	}
 	for i, l := range s.Lines {
@@ -169,7 +179,7 @@ func OrderCSV(w io.Writer, s OrderSheet, escape func(string) string) error {
 		row := []string{strconv.Itoa(i + 1), lineStatus(l), strconv.Itoa(l.Quantity), l.Kind, l.Words, l.Size.Label, l.Size.System,
 			cellNumber(l.Size.PerInch, 4), cellNumber(l.Size.PerInch*per10CM, 3), cellNumber(l.Size.MeasuredPerInch, 4), cellNumber(l.Size.U, 5), cellNumber(l.Size.Confidence, 4),
 			cellNumber(l.NominalIn, 4), cellNumber(l.Actual.In, 4), cellNumber(l.Actual.U, 5), cellNumber(l.HeightIn, 4),
-			l.Finish, caps, l.Source, strings.Join(l.Confirm, "; "), strings.Join(l.Questions, "; ")}
+			l.Finish, caps, l.Source, strings.Join(l.Confirm, "; "), strings.Join(l.Questions, "; "), cellNumber(l.ActualSure, 4)}
 		for k := range row {
 			row[k] = escape(row[k])
 		}

@@ -70,7 +70,7 @@ func (e OrderEntry) facts() (out [][2]string) {
 		}
 	}
 	if e.Actual.Known() {
-		add("Actual", e.Actual.String()+" ("+trade.FormatMetric(e.Actual.In)+")")
+		add("Actual", e.Actual.String()+" ("+trade.FormatMetric(e.Actual.In)+")"+e.lengthSure())
 	}
 	if e.Sure() {
 		if e.HeightIn > 0 {
@@ -83,7 +83,11 @@ func (e OrderEntry) facts() (out [][2]string) {
 	}
 	size := e
 	size.Actual = trade.Length{} // it stands above
-	add("Measured", size.measured())
+	if m := size.measured(); m != "" || e.Source == "" {
+		add("Measured", m)
+	} else if e.Actual.Known() {
+		add("Measured", e.Source)
+	}
 	return out
 }
 

@@ -42,12 +42,14 @@ type OrderWish struct {
 	WantIn   float64
 	Length   Length
 	LengthIs Measured
-	Height   Length
-	Eye      Length // string heddle
-	Finish   string
-	Caps     int
-	Loom     *Loom
-	Need     HeddleNeed // to count heddles by, where Quantity is 0
+	// LengthSure is the probability that Length is right; 0: not told.
+	LengthSure float64
+	Height     Length
+	Eye        Length // string heddle
+	Finish     string
+	Caps       int
+	Loom       *Loom
+	Need       HeddleNeed // to count heddles by, where Quantity is 0
 }
 
 // AskFor says which kind a person asks for; what it was thought to be is kept, for
@@ -63,17 +65,18 @@ func (w *OrderWish) AskFor(kind string) {
 // first. Words is the line as it is read to a maker; empty where there are
 // questions.
 type OrderLine struct {
-	Kind      string
-	Quantity  int
-	Size      OrderSize
-	NominalIn float64 // length as it is ordered; 0: none
-	Actual    Length  // length as it was measured
-	HeightIn  float64
-	Finish    string
-	Caps      int
-	Words     string
-	Confirm   []string // to be done by hand before money is spent
-	Questions []string
+	Kind       string
+	Quantity   int
+	Size       OrderSize
+	NominalIn  float64 // length as it is ordered; 0: none
+	Actual     Length  // length as it was measured
+	ActualSure float64 // probability that it is right; 0: not told
+	HeightIn   float64
+	Finish     string
+	Caps       int
+	Words      string
+	Confirm    []string // to be done by hand before money is spent
+	Questions  []string
 }
 
 // Sure tells whether the line may be ordered.
@@ -85,7 +88,7 @@ const mostQuantity = 100000
 // FillOrder makes the line of an order sheet from what is known. What it is
 // not sure of it does not fill in: the question stands there instead.
 func FillOrder(w OrderWish) (OrderLine, error) {
-	l := OrderLine{Kind: w.Kind, Quantity: w.Quantity, Size: w.Size, Actual: w.Length, Finish: w.Finish, Caps: w.Caps}
+	l := OrderLine{Kind: w.Kind, Quantity: w.Quantity, Size: w.Size, Actual: w.Length, ActualSure: w.LengthSure, Finish: w.Finish, Caps: w.Caps}
 	switch {
 	case w.Quantity < 0 || w.Quantity > mostQuantity:
 		return l, fmt.Errorf("a quantity of %d cannot be ordered: say how many are wanted", w.Quantity)
@@ -358,6 +361,9 @@ func (l *OrderLine) wire(w OrderWish) {
 		l.ask("%s", a.Question)
 		l.NominalIn, size = a.In, a.Label
 		l.Actual = length
+		if !w.Length.Known() {
+			l.ActualSure = 0 // the loom's own figure
+		}
 		l.confirm("measure the bars again with a tape, bottom edge of the bottom bar to top edge of the top bar: %s", a.Reason)
 	}
 	l.heddles(w)

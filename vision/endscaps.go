@@ -130,7 +130,7 @@ func (f wireField) tell(e *Ends) {
 type capPair struct {
 	l, r  edgeLine
 	sure  float64 // how clear and how even they are, 0…1
-	twins bool    // caps of one width and one look, as far from the wires on both sides
+	alike float64 // how much more likely caps of one make are than chance edges, 1: not told
 }
 
 // A cap that is taken for the reed's first wire, or a last wire in its shadow that
@@ -180,12 +180,17 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 					sure := x.clear() * y.clear() * math.Exp(-lop*lop/2)
 					// Of a cap's two edges the outer one is meant.
 					v := sure * math.Min(1, 0.05+math.Min(dl, dr)/0.3) * kl.odds * kr.odds
-					even := math.Abs(dl-dr) < capsEvenIn && f.twins(x, y, left, right)
-					if even {
-						v *= twinsOdds
+					alike := 1.0
+					if off := math.Abs(dl - dr); off < capsEvenIn {
+						if w, ok := f.twins(x, y, left, right); ok {
+							alike = twinsOdds
+							if math.Max(off, w) < closeTwinsIn {
+								alike *= closeTwinsOdds
+							}
+						}
 					}
-					if v > score {
-						score, p.sure, p.twins = v, sure, even
+					if v *= alike; v > score {
+						score, p.sure, p.alike = v, sure, alike
 					}
 				}
 			}
@@ -206,29 +211,32 @@ func (f wireField) caps() (l, r edgeLine, probability float64) {
 		return l, r, 0
 	}
 	probability = math.Min(1, 1.5*best.sure) * top / (top + 0.2*rival)
-	if best.twins {
-		probability = probability * twinsOdds / (probability*twinsOdds + 1 - probability)
-	}
+	probability = probability * best.alike / (probability*best.alike + 1 - probability)
 	return best.l, best.r, math.Min(0.97, probability)
 }
 
 // Caps are made alike: they stand evenly to capsEvenIn inches, are of one width to
 // capsTwinIn, and their edges look alike. Two chance edges of a picture are all of
-// that one time in twinsOdds (stated priors).
-const capsEvenIn, capsTwinIn, twinsOdds = 0.08, 0.04, 4.0
+// that one time in twinsOdds, and to closeTwinsIn closeTwinsOdds times more rarely
+// (stated priors).
+const (
+	capsEvenIn, capsTwinIn, twinsOdds = 0.08, 0.04, 4.0
+	closeTwinsIn, closeTwinsOdds      = 0.02, 3.0
+)
 
 // twins says whether the outer edges x and y belong to caps of one make: each has
 // an inner edge as far from it as the other, and the steps across them are alike,
-// turned round.
-func (f wireField) twins(x, y edgeLine, left, right []edgeLine) bool {
+// turned round. off is by how many inches the two are not of one width.
+func (f wireField) twins(x, y edgeLine, left, right []edgeLine) (off float64, ok bool) {
 	const leastClear, alike, widest = 0.15, 0.6, 1.0
 	s := f.q.plane.Scale
 	facing := func(a, b edgeLine) bool { // one changes as the other, seen from the middle
 		return -a.step.dot(b.step) > alike*a.step.len()*b.step.len()
 	}
 	if !facing(x, y) {
-		return false
+		return 0, false
 	}
+	off = capsTwinIn
 	for _, xi := range left {
 		w := s.In(xi.along) - s.In(x.along)
 		if w < capMinIn || w > widest || xi.clear() < leastClear {
@@ -236,12 +244,12 @@ func (f wireField) twins(x, y edgeLine, left, right []edgeLine) bool {
 		}
 		for _, yi := range right {
 			v := s.In(y.along) - s.In(yi.along)
-			if yi.clear() >= leastClear && math.Abs(w-v) < capsTwinIn && facing(xi, yi) {
-				return true
+			if d := math.Abs(w - v); d < off && yi.clear() >= leastClear && facing(xi, yi) {
+				off, ok = d, true
 			}
 		}
 	}
-	return false
+	return off, ok
 }
 
 // lopsidedOdds is how often the ends are right where one of them seems to lack a

@@ -138,17 +138,33 @@ func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 fl
 			}
 		}
 	})
+	t, from, to := sharedTone(tones, int(math.Ceil(reedZoneMinIn*f.ppi/high)))
+	if to == 0 {
+		return 0, 0, false
+	}
+	f.T = 1 / t
+	at := func(i int) float64 {
+		_, across := pl.at((lo+hi)/2, (float64(i)-float64(n)/2)*high)
+		return across
+	}
+	f.heightIn = math.Abs(at(to) - at(from))
+	// the outer tenth on both sides may lie on the baulks
+	cut := float64(to-from) / 10
+	return (float64(from) + cut - float64(n)/2) * high, (float64(to) - cut - float64(n)/2) * high, true
+}
+
+// sharedTone finds the longest run of rows, from ≤ i < to and least of them at
+// least, that share one tone, few of them left out; perInch is the middle one.
+func sharedTone(tones []tone, least int) (perInch float64, from, to int) {
 	best := 0.0
-	from, to := 0, 0
 	for i, b := range tones {
 		if b.PerInch == 0 {
 			continue
 		}
-		// the longest run of bands that share this tone
 		sum, miss, last := 0.0, 0, i
 		seen := b.PerInch
 		var run []float64
-		for j := i; j < n && miss <= 2; j++ {
+		for j := i; j < len(tones) && miss <= 2; j++ {
 			t := tones[j]
 			if t.PerInch > 0 && math.Abs(math.Log(t.PerInch/seen)) < toneStep && math.Abs(math.Log(t.PerInch/b.PerInch)) < toneDrift {
 				sum += math.Min(t.Line, 40)
@@ -158,21 +174,11 @@ func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 fl
 				miss++
 			}
 		}
-		if sum > best && float64(last+1-i)*high > reedZoneMinIn*f.ppi {
-			best, f.T, from, to = sum, 1/medianOf(run), i, last+1
+		if sum > best && last+1-i >= least {
+			best, perInch, from, to = sum, medianOf(run), i, last+1
 		}
 	}
-	if best == 0 {
-		return 0, 0, false
-	}
-	at := func(i int) float64 {
-		_, across := pl.at((lo+hi)/2, (float64(i)-float64(n)/2)*high)
-		return across
-	}
-	f.heightIn = math.Abs(at(to) - at(from))
-	// the outer tenth on both sides may lie on the baulks
-	cut := float64(to-from) / 10
-	return (float64(from) + cut - float64(n)/2) * high, (float64(to) - cut - float64(n)/2) * high, true
+	return perInch, from, to
 }
 
 // highPassPlain takes the moving mean over ±half inches off and leaves the

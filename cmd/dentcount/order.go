@@ -353,7 +353,7 @@ func (o *orderer) lengthOf(ctx context.Context, p *photo.Photo, name string, w *
 		return nil, nil
 	}
 	w.Length = trade.Length{In: r.Length.In, U: r.Length.U}
-	w.LengthIs = trade.BarSpan
+	w.LengthIs, w.LengthSure = trade.BarSpan, r.Confidence
 	if r.Eye != nil {
 		w.Eye = trade.Length{In: r.Eye.In, U: r.Eye.U}
 	}
