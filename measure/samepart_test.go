@@ -22,6 +22,7 @@ func readingOf(name string, perInch, heightMM, thicknessMM float64) Reading {
 	b := vision.Bands{
 		Kind: vision.Reed, KindProbability: 0.999, DentsPerBand: 1, PerInch: read, MiddlePerInch: read, SpectralPerInch: read,
 		U: 1e-4 * read, SpectralU: 1e-4 * read, ScatterIn: 0.001, PxPerBand: ppi / read, Contrast: 60, DepthTold: true, Coherence: 0.97, ReachPx: 0.4 * ppi,
+		Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4},
 	}
 	for i := range 55 {
 		b.Row = append(b.Row, vision.Band{Index: i, In: float64(i) / read, State: vision.Good})
