@@ -36,9 +36,11 @@ func linear(v float64) float64 {
 }
 
 // sideProfileOf takes the profiles from reach px and two bands outside the edge
-// to a few px inside; ok is false where the wires do not end there.
+// to as far inside, for the edge may have been traced along either side of the
+// strip; ok is false where the wires do not end there.
 func sideProfileOf(p photo.Plane, s calib.Scale, b Bands, reach float64) (a sideProfile, ok bool) {
-	const inside, leastOutside = 7.0, 10.0
+	const leastOutside = 10.0
+	inside := reach + 5
 	beyond := math.Max(2*b.PxPerBand, 12)
 	a.d0 = -math.Min(reach+beyond, b.ReachPx)
 	rows := int((inside - a.d0) / profileStep)
