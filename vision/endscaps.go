@@ -49,6 +49,11 @@ func findSley(img photo.Colour, pl Plane) (Ends, bool) {
 	if f.goesOn() {
 		e.Probability = 0.2
 	}
+	const fewPx = 6
+	if f.T*f.ppi < fewPx {
+		// wires that stand within some pixels are told to one more or less
+		e.UIn = math.Hypot(e.UIn, 0.7*f.T)
+	}
 	if f.doubtful {
 		// one wire more or less at an end
 		e.Probability *= 0.75
