@@ -113,7 +113,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	r.ruler, r.bands = ruler, b
 	r.view.FaceWidthIn = faceWidth(ruler)
 	if found && opt.Hand.ScaleIn <= 0 {
-		if side, ok := vision.FindSideFace(g, s, ruler.Second, b); ok {
+		if side, ok := vision.FindSideFace(g, s, b); ok {
 			r.view.Side = &side
 			r.dbg.lap("side face", map[string]any{"px_per_mm": side.Down, "log_likelihood": side.LogLik})
 		}

@@ -56,33 +56,6 @@ func TestSideFaceTellsThickness(t *testing.T) {
 	}
 }
 
-// With marks along both edges the other edge's side face is seen where that of
-// the edge that was read is hidden: from either side of the ruler one is.
-func TestSideFaceOfEitherEdge(t *testing.T) {
-	for _, tilt := range []float64{-12, 12} {
-		s := leaning(2.6, tilt)
-		r := &s.Rulers[0]
-		r.YMM = -10 // across the foot point's side of both edges
-		r.Scales = append(r.Scales, scene.Scale{Unit: "cm", Divisions: 10, ZeroMM: 8, Last: 68, LengthsMM: []float64{6, 4.5, 3}, WidthMM: 0.25, UnitWidthMM: 0.25})
-		p, s := shotOf(t, s, "either.jpg", 0, tilt, 1, 1)
-		read, err := Read(context.Background(), p, Options{})
-		if err != nil || read.no || read.ruler.Second == nil {
-			t.Fatal(err, read.base.Reason, "two scales are to be read")
-		}
-		if !read.SeesSideFace() {
-			t.Errorf("from %+.0f°: no side face is seen", tilt)
-			continue
-		}
-		h := s.Camera.DistanceMM
-		with, without := read.Answer(Options{}).Pitch, read.Answer(Options{WithoutSideFace: true}).Pitch
-		off, before := (with.DentsPerInch/10-1)*h, (without.DentsPerInch/10-1)*h
-		t.Logf("from %+.0f°, %s: off by %.2f mm, without the side face by %.2f mm", tilt, read.ruler.Scale.Unit, off, before)
-		if math.Abs(off) > 0.35 {
-			t.Errorf("from %+.0f°: off by %.2f mm of thickness, without the side face by %.2f mm", tilt, off, before)
-		}
-	}
-}
-
 // From behind the ruler its face hides the side: nothing is told, and the answer
 // is that of the prior.
 func TestSideFaceHidden(t *testing.T) {

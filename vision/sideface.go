@@ -35,22 +35,10 @@ type Down struct {
 // SideFaceStep is how finely widths of the strip are told, px.
 const SideFaceStep = 0.2
 
-// FindSideFace measures the side face along the marked edge, or, where that is
-// hidden, along the ruler's other edge if marks stand on that, too; second is its
-// scale, nil where there is none. ok is false where the photo cannot show it or
-// tells nothing of it.
-func FindSideFace(p photo.Plane, s calib.Scale, second *calib.Scale, b Bands) (side SideFace, ok bool) {
-	if b.BendPerIn != 0 || b.FocalPx <= 0 || len(b.Row) < 5 {
-		return side, false
-	}
-	if side, ok = sideFaceAt(p, s, b); ok || second == nil {
-		return side, ok
-	}
-	return sideFaceAt(p, *second, b.at(p, s, *second))
-}
-
-func sideFaceAt(p photo.Plane, s calib.Scale, b Bands) (side SideFace, ok bool) {
-	if s.Shear == [2]float64{} || len(s.Marks) < 6 {
+// FindSideFace measures the side face along the marked edge; ok is false where
+// the photo cannot show it or tells nothing of it.
+func FindSideFace(p photo.Plane, s calib.Scale, b Bands) (side SideFace, ok bool) {
+	if b.BendPerIn != 0 || b.FocalPx <= 0 || s.Shear == [2]float64{} || len(b.Row) < 5 || len(s.Marks) < 6 {
 		return side, false
 	}
 	side.Down, side.FocalPx = downOf(p, s, b), b.FocalPx
@@ -60,46 +48,12 @@ func sideFaceAt(p photo.Plane, s calib.Scale, b Bands) (side SideFace, ok bool) 
 		return side, false
 	}
 	reach := math.Min(mostMM*mid.PxPerMM, 40) + 4
-	a, ok := sideProfileOf(p, s, b, reach)
+	a, ok := sideProfileOf(p, s, b, reach, mid.PxPerMM)
 	if !ok {
 		return side, false
 	}
 	side.LogLik = a.widths(reach)
 	return side, side.LogLik != nil
-}
-
-// at is where the bands meet the ruler's other edge: straight on, under it.
-func (b Bands) at(p photo.Plane, from, to calib.Scale) Bands {
-	ln := lean{b.Lean[0], b.Lean[1]}
-	// meets is where a band meets the other edge, and how it leans there.
-	meets := func(along float64) (at, leanThere float64) {
-		x0, y0 := from.Frame.Point(along, 0)
-		x1, y1 := from.Frame.Point(along+ln.at(along)*100, 100)
-		a0, d0 := to.Frame.Locate(x0, y0)
-		a1, d1 := to.Frame.Locate(x1, y1)
-		l := (a1 - a0) / (d1 - d0)
-		return a0 - l*d0, l
-	}
-	o := b
-	o.Row = make([]Band, len(b.Row))
-	for i, r := range b.Row {
-		r.Along, _ = meets(from.Along(r.In))
-		r.In = to.In(r.Along)
-		o.Row[i] = r
-	}
-	a0, l0 := meets(b.Row[0].Along)
-	a1, l1 := meets(b.Row[len(b.Row)-1].Along)
-	o.Lean[1] = (l1 - l0) / (a1 - a0) * 1000
-	o.Lean[0] = l0 - o.Lean[1]*a0/1000
-	// as far as the bands were followed on the first side
-	for o.ReachPx > 1 {
-		lo, hi := to.Frame.Inside(p, math.Min(a0, a1), math.Max(a0, a1), -o.ReachPx, 0)
-		if hi-lo > 0.7*math.Abs(a1-a0) {
-			break
-		}
-		o.ReachPx *= 0.8
-	}
-	return o
 }
 
 // downOf reckons where points below the edge are seen from the wires' direction

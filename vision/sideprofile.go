@@ -36,11 +36,13 @@ func linear(v float64) float64 {
 }
 
 // sideProfileOf takes the profiles from reach px and two bands outside the edge
-// to as far inside, for the edge may have been traced along either side of the
-// strip; ok is false where the wires do not end there.
-func sideProfileOf(p photo.Plane, s calib.Scale, b Bands, reach float64) (a sideProfile, ok bool) {
-	const leastOutside = 10.0
-	inside := reach + 5
+// to some inside, for the edge may have been traced along either side of the
+// strip, which is pxPerMM wide for each mm of height; ok is false where the wires do not end there.
+func sideProfileOf(p photo.Plane, s calib.Scale, b Bands, reach, pxPerMM float64) (a sideProfile, ok bool) {
+	// The less of the face is looked at, the better: it has marks and figures. All
+	// but a few rulers are no thicker than usualMM.
+	const leastOutside, leastInside, usualMM = 10.0, 7.0, 3.2
+	inside := math.Max(leastInside, usualMM*pxPerMM+4)
 	beyond := math.Max(2*b.PxPerBand, 12)
 	a.d0 = -math.Min(reach+beyond, b.ReachPx)
 	rows := int((inside - a.d0) / profileStep)
