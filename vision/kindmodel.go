@@ -129,7 +129,7 @@ func slotsOrWires(cues []Cue) kindRead {
 // often, where wires differ by turns; then the arcs may say so.
 func turnsOrWires(cues []Cue) kindRead {
 	odds := math.Log(turnsStated/(1-turnsStated)) + math.Min(kindModel().odds(cues), 0)
-	k := kindRead{kind: RigidHeddle, dentsPerBand: 1, cues: cues, probability: 1 / (1 + math.Exp(-math.Abs(odds)))}
+	k := kindRead{kind: RigidHeddle, dentsPerBand: 1, cues: cues, probability: math.Min(1/(1+math.Exp(-math.Abs(odds))), kindModel().ceiling)}
 	if odds < 0 {
 		k.kind = Reed
 	}
