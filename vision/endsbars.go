@@ -80,7 +80,7 @@ func findPair(img photo.Colour, pl Plane, least, most float64) (Ends, bool) {
 	}
 	e := q.between(best[0].outer, best[1].outer)
 	e.UnderRuler = true
-	e.Probability = bestScore / (bestScore + 0.3*second) * math.Min(1, (bestScore+surePair)/(2*surePair))
+	e.Probability = bestScore / (bestScore + 0.3*second) * math.Min(1, bestScore/surePair)
 	return e, true
 }
 
