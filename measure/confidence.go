@@ -39,7 +39,6 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"unit", lacks(logOdds(ruler.UnitProbability), 3.5, 5)},
 		{"part", lacks(logOdds(b.KindProbability), 4, 5)},
 		{"ruler odds", lacks(ruler.Odds/20, 2, 2)},
-		{"transparent", yes(ruler.Through)},
 		// How much was seen, and how clearly.
 		{"unclean bands", lacks(float64(good)/math.Max(1, float64(countable(b.Row))), 1, 0.5)},
 		{"few bands", lacks(math.Log(float64(len(b.Row))/30), 0, 1.5)},
@@ -52,7 +51,8 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"band scatter", exceeds(math.Log((b.ScatterIn*b.PerInch+1e-3)/0.02), 0, 2.5)},
 		{"mark scatter", exceeds(s.ResidualIn/step, 0.03, 0.1)},
 		{"spectrum apart", exceeds(math.Log1p(p.Agree), 0.5, 2)},
-		{"like marks", yes(likeItsMarks(ruler, b))},
+		// Slots and holes in turn look like wires that differ by turns.
+		{"in turn", yes(b.Kind == vision.RigidHeddle && b.DentsPerBand == 1)},
 		// Bands as far apart as the slots of a heddle may be those of one.
 		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
 		// Whether they end as those of a part do: in bars, as far apart as parts are
@@ -195,7 +195,7 @@ func (w weights) right(fs []Feature) float64 {
 // the pitch within its budget.
 func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 	q := confidence().right(featuresOf(ruler, b, p))
-	if reason, _ := noPart(b.Field); reason != "" {
+	if reason, _ := noPart(b.Field); reason != "" || likeItsMarks(ruler, b) {
 		q = math.Min(q, mayBeNoPart)
 	}
 	return q

@@ -10,7 +10,8 @@ import (
 )
 
 // mayBeNoPart is the most that a reading is trusted with whose bands do not end as
-// those of a part do. A stated prior, no source.
+// those of a part do, or stand as far apart as the ruler's own marks. A stated
+// prior, no source.
 const mayBeNoPart = 0.5
 
 // noPart says why bands may be no reed's and no rigid heddle's, and what to do;
