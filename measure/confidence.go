@@ -42,7 +42,6 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		// How much was seen, and how clearly.
 		{"unclean bands", lacks(float64(good)/math.Max(1, float64(countable(b.Row))), 1, 0.5)},
 		{"few bands", lacks(math.Log(float64(len(b.Row))/30), 0, 1.5)},
-		{"few marks", lacks(math.Log(float64(len(s.Marks))/60), 0, 1.5)},
 		{"faint bands", lacks(math.Log(b.Contrast/20), 0.5, 2)},
 		{"pixels a band", lacks(math.Log(b.PxPerBand/9), 0, 1.2)},
 		{"runs along", lacks(b.Coherence, 0.95, 0.5)},

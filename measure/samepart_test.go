@@ -81,6 +81,7 @@ func TestSamePartOfTwoParts(t *testing.T) {
 	}
 	// One that could hardly be read casts no doubt, and is named.
 	other.bands.KindProbability, other.ruler.UnitProbability = 0.5, 0.1
+	other.bands.Contrast, other.bands.PxPerBand = 3, 3
 	r := SamePart([]Reading{a, other, b}, Options{RulerThicknessMM: 1})
 	if r.Status != Answered || r.Size.Label != "10" || len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "other shows 12.") {
 		t.Errorf("%s: %s, %v", r.Photo, r.Status, r.Warnings)
