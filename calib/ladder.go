@@ -147,8 +147,10 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	l.findShear(s)
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
-	l.inkWidth = l.measureInkWidth(s, ways[0])
 	score = l.chooseLengths(s, ways)
+	if l.inkWidth = math.NaN(); score > 0 { // of what is no ruler nothing more is asked
+		l.inkWidth = l.measureInkWidth(s, ways[0])
+	}
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true
 }
