@@ -30,8 +30,9 @@ func (r read) inkLikelihood(rd reading) float64 {
 
 // measureInkWidth measures how wide the marks are, in their spacings: the ink
 // across a mark over that of a place that is all ink. A lens's blur spreads light
-// and takes none away, so that both are reckoned in light, not in grey levels. lengths are the marks' lengths by rung, 0 unknown. NaN where marks
-// stand too near each other in the picture, or too little of them is seen.
+// and takes none away, so that both are reckoned in light, not in grey levels.
+// lengths are the marks' lengths by rung, 0 unknown. NaN where marks stand too near
+// each other in the picture, or too little of them is seen.
 func (l ladder) measureInkWidth(s strip, lengths []float64) float64 {
 	// Under six pixels a mark's blur runs into the next one's.
 	const leastSpacing, fewest, reach = 6, 30, 0.45

@@ -22,8 +22,8 @@ const None = "none"
 const noneShare = 0.08
 
 // outlier is the share of readings whose budget is too small, by the factor
-// outlierTimes: of 753 drawn photos that were read right, two were off by more
-// than four times what their budget said. Makers' tolerances have no such tail.
+// outlierTimes: of 753 drawn photos two whose unit and bands were read right were
+// off by more than four times what their budget said. Makers' tolerances have no such tail.
 const outlier, outlierTimes = 0.02, 4
 
 // Where the pitch of a photo that was misread falls: half and twice a made size
