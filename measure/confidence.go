@@ -37,7 +37,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 	return []Feature{
 		// What calib and vision think of their own reading.
 		{"unit", lacks(logOdds(ruler.UnitProbability), 3.5, 5)},
-		{"part", lacks(logOdds(b.KindProbability), 4, 5)},
+		{"part", lacks(logOdds(b.KindProbability), 3.4, 5)},
 		{"ruler odds", lacks(ruler.Odds/20, 2, 2)},
 		// How much was seen, and how clearly.
 		{"unclean bands", lacks(float64(good)/math.Max(1, float64(countable(b.Row))), 1, 0.5)},
@@ -63,13 +63,17 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 	}
 }
 
-// freeEnds is how clearly bands end in nothing at one side, unless a person says
-// what they are.
+// freeEnds is how clearly bands end in nothing at one side and are as short as
+// the teeth of combs, 0…1; none where a person says what they are. On a table as
+// light as its bar a reed may seem to end in nothing, too.
 func freeEnds(f vision.Field) float64 {
+	// Teeth are up to 2.8 inches long, some to spare for the ruler's plane, which may
+	// be tilted; from longest on none are (common practice, no source).
+	const long, longest = 2.8, 3.4
 	if f.Told {
 		return 0
 	}
-	return f.Free
+	return f.Free * math.Min(math.Max((longest-f.LeastIn)/(longest-long), 0), 1)
 }
 
 // coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch

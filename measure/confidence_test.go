@@ -68,6 +68,24 @@ func TestLacks(t *testing.T) {
 	}
 }
 
+// Ends that seem free make a comb of what is as short as teeth, not of a reed.
+func TestFreeEnds(t *testing.T) {
+	for _, c := range []struct {
+		field vision.Field
+		want  float64
+	}{
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1}, 1},
+		{vision.Field{Ends: 1, LeastIn: 1.2, Free: 0.6}, 0.6},
+		{vision.Field{Ends: 2, HighIn: 4.5, LeastIn: 4.5, Free: 1}, 0},
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1, Told: true}, 0},
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8}, 0},
+	} {
+		if got := freeEnds(c.field); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("%+v: %g, want %g", c.field, got, c.want)
+		}
+	}
+}
+
 // Bands as far apart as the ruler's own fine marks are doubted; those that lie
 // under the ruler and look closer, and coarser ones, are not.
 func TestLikeItsMarks(t *testing.T) {
