@@ -449,10 +449,13 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 }
 
 // trimEnds drops what lies before the first three good bands in a row and after
-// the last: the ruler may be longer than the part, and past its end cap there
-// are no wires to be missing or bent. Indices count from the first band kept.
+// the last, and at either end stretches of which too few are good: the ruler may be
+// longer than the part, and past its end cap there are no wires to be missing or
+// bent, but a table's grain may pass for some. Indices count from the first band
+// kept.
 func trimEnds(row []Band) []Band {
 	const run = 3
+	row = mostlyGood(row)
 	firstGood := func(step int) int {
 		i := 0
 		if step < 0 {
@@ -478,6 +481,29 @@ func trimEnds(row []Band) []Band {
 		row[i].Index -= base
 	}
 	return row
+}
+
+// mostlyGood is the stretch of a row that is best by its good bands less half as
+// many again of those that are missing or hidden.
+func mostlyGood(row []Band) []Band {
+	const against = 1.5
+	best, sum := 0.0, 0.0
+	lo, hi, from := 0, 0, 0
+	for i, b := range row {
+		switch b.State {
+		case Good:
+			sum++
+		case Missing, Hidden:
+			sum -= against
+		}
+		if sum <= 0 {
+			sum, from = 0, i+1
+		}
+		if sum > best {
+			best, lo, hi = sum, from, i+1
+		}
+	}
+	return row[lo:hi]
 }
 
 func smoothAt(v []float64, j int) float64 {

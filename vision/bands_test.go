@@ -146,6 +146,18 @@ func TestTrimEnds(t *testing.T) {
 	if len(got) != 8 || got[0].Index != 0 || got[7].Index != 7 || got[3].State != Bent {
 		t.Errorf("kept %d bands %v, want 8 from the first run of good ones to the last", len(got), got)
 	}
+	// A table's grain past the part: now three in a row pass for bands, and most do not.
+	row = nil
+	for i := range 60 {
+		st := Good
+		if i < 20 && i%5 > 2 || i >= 45 && i%2 == 1 || i == 30 || i == 31 {
+			st = Missing
+		}
+		row = append(row, Band{Index: i, State: st})
+	}
+	if got = trimEnds(row); len(got) < 25 || len(got) > 29 {
+		t.Errorf("kept %d bands beside a table's grain, want the 25 of the part", len(got))
+	}
 	if trimEnds([]Band{{State: Good}, {State: Bent}, {State: Good}}) != nil {
 		t.Error("no run of good bands, and a row was kept")
 	}
