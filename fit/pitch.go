@@ -184,10 +184,8 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	switch {
 	case v.ThicknessMM <= 0 && v.Side != nil:
 		note = "thickness not told, the ruler's side face heeded"
-	case v.ThicknessMM > 0 && v.TwoRulers:
-		note = "of two rulers either may be the one whose thickness was told"
 	case v.ThicknessMM > 0:
-		note = ""
+		note = v.toldOfAnother()
 	}
 	add(RulerAbove, sd, note)
 	p.PerInch = p.Read * math.Exp(mean)

@@ -212,3 +212,14 @@ func TestTwoRulersLeaveTheThicknessOpen(t *testing.T) {
 		}
 	}
 }
+
+// A ruler that bends is no thick one, whatever was told.
+func TestATapeIsNotThick(t *testing.T) {
+	if got := thicknesses(View{ThicknessMM: 0.4, softTape: true}, 10); len(got) != 1 {
+		t.Errorf("a tape of 0.4 mm: %v", got)
+	}
+	v := View{ThicknessMM: 3, softTape: true}
+	if got := thicknesses(v, 10); len(got) != 20 || got[0] > 0.5 || got[19] != 3 || v.toldOfAnother() == "" {
+		t.Errorf("told 3 mm of a tape: %v", got)
+	}
+}

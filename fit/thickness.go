@@ -74,11 +74,28 @@ func (v View) lensRel(ln float64) float64 {
 	return ln + math.Log(FocalPx(f, v.WidthPx, v.HeightPx)/v.Side.FocalPx)
 }
 
+// notATape is the thickness in mm from which on a ruler bends in no photo (common
+// practice, no source).
+const notATape = 1.0
+
+// toldOfAnother says why the thickness that was told may be another ruler's than
+// the one that was read; empty where nothing speaks for that.
+func (v View) toldOfAnother() string {
+	switch {
+	case v.ThicknessMM <= 0:
+	case v.TwoRulers:
+		return "of two rulers either may be the one whose thickness was told"
+	case v.softTape && v.ThicknessMM >= notATape:
+		return "the ruler bends as only a thin tape does: the thickness that was told may be another one's"
+	}
+	return ""
+}
+
 // thicknesses are n equally likely heights of the marked face above the wires,
-// in mm, from thin to thick; the told one alone where it is told. Of two rulers it
-// may be that of the other one: the told one and what rulers are like weigh alike.
+// in mm, from thin to thick; the told one alone where it is told. Where it may be
+// another ruler's the told one and what rulers are like weigh alike.
 func thicknesses(v View, n int) []float64 {
-	if v.ThicknessMM > 0 && !v.TwoRulers {
+	if v.ThicknessMM > 0 && v.toldOfAnother() == "" {
 		return []float64{v.ThicknessMM}
 	}
 	if v.ThicknessMM > 0 {
