@@ -18,10 +18,11 @@ var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 
 const sideOther = 0.1
 
 // lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
-// crossed with those of height, weighed by what the photo shows of the side face.
+// crossed with those of height, weighed by what the photo shows of the side face:
+// of a thickness that was told it tells the height.
 func lifts(v View, h heights) []float64 {
 	ts := thicknesses(v, 25)
-	if v.Side == nil || len(ts) == 1 {
+	if v.Side == nil || v.DistanceMM > 0 && len(ts) == 1 {
 		var out []float64
 		for _, t := range ts {
 			for _, ln := range h.ln {

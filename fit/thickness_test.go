@@ -45,6 +45,28 @@ func TestSideFaceNarrowsThickness(t *testing.T) {
 	}
 }
 
+// A told thickness of which the strip shows how large it looks tells the camera's
+// height, where no EXIF tells the lens: the longer the lens, the narrower the strip.
+func TestSideFaceTellsTheHeight(t *testing.T) {
+	v := View{WidthPx: 4000, HeightPx: 3000, ThicknessMM: 3}
+	far := heights{mm: 300, relU: 0.2, own: 0.2}
+	for _, z := range normalQuantiles(27) {
+		far.ln = append(far.ln, 0.2*z)
+	}
+	_, blind := meanSD(lifts(v, far))
+	v.Side = stripOf(3, 0.1, 1)
+	base := math.Log(FocalPx(focalMedian, v.WidthPx, v.HeightPx) / v.Side.FocalPx)
+	v.Side.Down = []vision.Down{{LnFocal: base - 0.5, PxPerMM: 1.65, U: 0.02}, {LnFocal: base, PxPerMM: 1, U: 0.02}, {LnFocal: base + 0.5, PxPerMM: 0.6, U: 0.02}}
+	mean, seen := meanSD(lifts(v, far))
+	if seen > 0.6*blind || math.Abs(mean/math.Log(Undo(3, 300))-1) > 0.03 {
+		t.Errorf("3 mm that look like 3 from 300 mm: lift %.5f ± %.5f, want %.5f; without the strip ± %.5f", mean, seen, math.Log(Undo(3, 300)), blind)
+	}
+	v.DistanceMM = 300
+	if _, told := meanSD(lifts(v, heightsOf(300, 0.02, 9))); told > 0.1*blind+2e-4 {
+		t.Errorf("the distance was told, and the lift is ± %.5f", told)
+	}
+}
+
 // Photos from one height tell no thickness by their readings; a side face in one
 // of them tells it for all.
 func TestSamePartHeedsSideFaces(t *testing.T) {
