@@ -198,7 +198,7 @@ func (w weights) right(fs []Feature) float64 {
 // the pitch within its budget.
 func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
 	q := confidence().right(featuresOf(ruler, b, p))
-	if reason, _ := noPart(b.Field); reason != "" || likeItsMarks(ruler, b) {
+	if reason, _ := noPart(b.Field); reason != "" || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
 		q = math.Min(q, mayBeNoPart)
 	}
 	return q

@@ -258,8 +258,13 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 		r.Warnings = append(r.Warnings, otherReading(b.Kind, p.PerInch))
 	}
 	r.size(b.Kind, p, choices, opt)
-	if reason, advice := noPart(b.Field); reason != "" && r.Status == Unsure {
-		r.Reason, r.Advice = reason, advice
+	if r.Status == Unsure {
+		if reason, advice := noPart(b.Field); reason != "" {
+			r.Reason, r.Advice = reason, advice
+		} else if ownMarks(ruler.Scale, b) {
+			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
+			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
+		}
 	}
 	return r
 }

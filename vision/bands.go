@@ -412,19 +412,21 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 	count := int((g.u0+float64(len(g.v)-1)*g.du-start)/T) + 1
 	place := make([]float64, count)
 	match := make([]float64, count)
+	strong := make([]float64, count)
 	a, slope := start, T
 	for pass := 0; pass < 3; pass++ {
 		w := make([]float64, count)
 		for k := range w {
 			w[k] = 1
-			if pass > 0 && match[k] < 0.4 {
+			if pass > 0 && !(match[k] >= 0.4) {
 				w[k] = 0
 			}
 		}
 		fold(func(k int) float64 { return a + slope*float64(k) }, w)
 		for k := range place {
-			place[k], match[k] = g.bestShift(tpl[:], a+slope*float64(k), T)
+			place[k], match[k], strong[k] = g.bestShift(tpl[:], a+slope*float64(k), T)
 		}
+		dropFaint(match, strong)
 		a, slope, b.ScatterIn, b.U = robustLine(place, match, T)
 	}
 	typical := medianOf(match)
@@ -446,6 +448,34 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 		b.Row = append(b.Row, Band{Index: k, In: place[k], Along: s.Along(place[k]), Match: match[k], State: st})
 	}
 	b.Row = trimEnds(b.Row)
+}
+
+// leastStrong is how strong a band is at least, in parts of those that are most
+// alike. As the contrast is evened (highPass) that is about a fourteenth of their
+// contrast: less than bands in the shade have, more than a table's grain.
+const leastStrong = 0.25
+
+// dropFaint makes the likeness of bands that are hardly there NaN.
+func dropFaint(match, strong []float64) {
+	const like = 0.8 // of the one most alike
+	best := 0.0
+	for _, m := range match {
+		if m > best {
+			best = m
+		}
+	}
+	var clear []float64
+	for k, m := range match {
+		if m > like*best {
+			clear = append(clear, strong[k])
+		}
+	}
+	least := leastStrong * medianOf(clear)
+	for k := range match {
+		if strong[k] < least {
+			match[k] = math.NaN()
+		}
+	}
 }
 
 // trimEnds drops what lies before the first three good bands in a row and after
@@ -512,18 +542,19 @@ func smoothAt(v []float64, j int) float64 {
 }
 
 // bestShift is the place within a third of a spacing of u where one spacing of
-// the signal is most like the template, and the correlation there.
-func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
+// the signal is most like the template, the correlation there, and how strong it
+// is in parts of the template.
+func (g signal) bestShift(tpl []float64, u, T float64) (place, match, strong float64) {
 	bins := len(tpl)
 	m := int(math.Max(9, math.Round(T/g.du)))
-	corr := func(c float64) float64 {
+	corr := func(c float64) (r, part float64) {
 		var ab, aa, bb, ma, mb float64
 		n := 0
 		for i := 0; i < m; i++ {
 			ph := (float64(i)+0.5)/float64(m) - 0.5
 			v := g.at(c + ph*T)
 			if v != v {
-				return math.NaN()
+				return math.NaN(), 0
 			}
 			q := (ph+0.5)*float64(bins) - 0.5
 			k := int(math.Floor(q))
@@ -539,22 +570,22 @@ func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
 		k := float64(n)
 		d := (aa - ma*ma/k) * (bb - mb*mb/k)
 		if d <= 0 {
-			return 0
+			return 0, 0
 		}
-		return (ab - ma*mb/k) / math.Sqrt(d)
+		return (ab - ma*mb/k) / math.Sqrt(d), (ab - ma*mb/k) / (bb - mb*mb/k)
 	}
 	const steps = 13
 	best, bi := math.Inf(-1), -1
-	var c [steps]float64
+	var c, parts [steps]float64
 	h := 0.6 * T / (steps - 1)
 	for i := range c {
-		c[i] = corr(u + (float64(i)-(steps-1)/2)*h)
+		c[i], parts[i] = corr(u + (float64(i)-(steps-1)/2)*h)
 		if c[i] > best {
 			best, bi = c[i], i
 		}
 	}
 	if bi < 0 {
-		return u, math.NaN()
+		return u, math.NaN(), 0
 	}
 	d := 0.0
 	if bi > 0 && bi < steps-1 {
@@ -562,7 +593,7 @@ func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
 			d = 0.5 * (c[bi-1] - c[bi+1]) / q
 		}
 	}
-	return u + (float64(bi)-(steps-1)/2+d)*h, best
+	return u + (float64(bi)-(steps-1)/2+d)*h, best, parts[bi]
 }
 
 // robustLine fits place = a + slope·k by Tukey's biweight; bands unlike the

@@ -201,3 +201,27 @@ func TestBandsThatTurn(t *testing.T) {
 		}
 	}
 }
+
+// Past the part a table's noise is like bands now and then, but faint.
+func TestLocateStopsWhereBandsFade(t *testing.T) {
+	const perInch, bands, table = 10.0, 40, 40
+	rng := rand.New(rand.NewPCG(5, 7))
+	g := signal{du: 0.005}
+	for i := range int((bands + table) / perInch / g.du) {
+		u := float64(i) * g.du
+		v := 100 + 1.5*rng.NormFloat64() + 1.5*math.Sin(2*math.Pi*perInch*1.02*u)
+		if u < bands/perInch {
+			v += 40 * math.Sin(2*math.Pi*perInch*u)
+		}
+		g.v = append(g.v, v)
+	}
+	s := calib.Scale{Unit: calib.Inch, Half: 400, B: 4}
+	var b Bands
+	b.locate(g.highPass(0.75/perInch), s, perInch)
+	if n := len(b.Row); n < bands-3 || n > bands+2 {
+		t.Errorf("%d bands beside a table, want %d", n, bands)
+	}
+	if math.Abs(b.PerInch/perInch-1) > 1e-3 {
+		t.Errorf("%.4f per inch, want %g", b.PerInch, perInch)
+	}
+}
