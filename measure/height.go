@@ -51,7 +51,8 @@ func likeHeight(f vision.Field, times float64) float64 {
 
 // heedHeight weighs by the height of the bands whether tenths of an inch were taken
 // for millimetres, or the other way round: what is 4 inches high in one is 1.6 or
-// 10 in the other. It gives the likelier reading with its probability.
+// 10 in the other. It gives the likelier reading, or this one where the ruler
+// cannot be read in the other unit, with its probability.
 func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, opt Options) (calib.Ruler, vision.Bands, error) {
 	const tenths = 10
 	if opt.Unit != "" || b.Field.LeastIn == 0 || r.Scale.Divisions != tenths {
@@ -62,11 +63,11 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 		other, times = calib.CM, 1/times
 	}
 	was, is := likeHeight(b.Field, 1)*r.UnitProbability, likeHeight(b.Field, times)*(1-r.UnitProbability)
+	r.UnitProbability = was / (was + is)
 	if was >= is {
-		r.UnitProbability = was / (was + is)
 		return r, b, nil
 	}
-	r2, found, err := k.ruler(ctx, other)
+	r2, found, err := k.sameRuler(ctx, r, other)
 	if err != nil || !found || r2.Scale.Unit != other || r2.Scale.Divisions != tenths {
 		return r, b, err
 	}
@@ -76,4 +77,12 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 	}
 	r2.UnitProbability = is / (was + is)
 	return r2, b2, nil
+}
+
+// sameRuler looks for the ruler r in another unit, and for no other one.
+func (k *Kept) sameRuler(ctx context.Context, r calib.Ruler, unit calib.Unit) (calib.Ruler, bool, error) {
+	if r.Other == nil {
+		return k.ruler(ctx, unit)
+	}
+	return calib.FindRuler(ctx, k.gray, k.rulerOptions(unit, r.Other))
 }
