@@ -26,6 +26,8 @@ type arcs struct {
 	narrowChange float64
 	// between is the share of the spacing that is neither plain nor narrow arc.
 	between float64
+	// wires is how much better the row is drawn by wires than by bars.
+	wires float64
 }
 
 // arcBins is how finely a spacing is divided; arcGroups into how many stretches,
@@ -39,10 +41,11 @@ const (
 // the row.
 type folded [][arcBins]float64
 
-// fold averages the bands of each stretch of the row.
-func fold(sig signal, l lattice) folded {
+// fold averages the bands of each stretch of the row; at is where the middle of each
+// lies, in inches.
+func fold(sig signal, l lattice) (f folded, at []float64) {
 	n := min(arcGroups, l.count/3)
-	f := make(folded, n)
+	f = make(folded, n)
 	for i := range f {
 		bands := 0.0
 	band:
@@ -64,19 +67,20 @@ func fold(sig signal, l lattice) folded {
 		}
 	}
 	seen := f[:0]
-	for _, g := range f {
+	for i, g := range f {
 		if g[0] == g[0] {
 			seen = append(seen, g)
+			at = append(at, l.first+l.T*(float64(2*i+1)/float64(2*n)*float64(l.count)-0.5))
 		}
 	}
-	return seen
+	return seen, at
 }
 
 // arcsOf folds the row by the lattice, and by lattices a little wider and
 // narrower, for the spacing may have been read between the fronts and the backs:
 // the one in which most of the spacing looks the same from end to end counts. ok
 // is false where the row is too short, or has no narrow arc.
-func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
+func arcsOf(sig signal, l lattice, pxPerBand float64, v view) (a arcs, ok bool) {
 	const tries, step = 8, 0.04 // of a spacing, at the row's ends
 	best := 0.0
 	var front arcs
@@ -84,12 +88,13 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 		half := float64(l.count-1) / 2
 		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
 		t.first = l.middle() - half*t.T
-		f := fold(sig, t)
+		f, at := fold(sig, t)
 		if len(f) < 2 {
 			return a, false
 		}
 		if i == 0 {
 			front, _ = f.arcs(pxPerBand)
+			front.wires = f.wiresOrBars(t, at, v, pxPerBand)
 		}
 		if p := f.plain(); p > best {
 			if x, fine := f.arcs(pxPerBand); fine {
@@ -97,7 +102,7 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 			}
 		}
 	}
-	a.frontChange, a.between = front.change, 1-best-a.narrow
+	a.frontChange, a.wires, a.between = front.change, front.wires, 1-best-a.narrow
 	return a, ok
 }
 
@@ -226,6 +231,7 @@ func (a arcs) cues() []Cue {
 		{"wide arcs brighter", bound(a.darker, -0.5, 0.5)},
 		{"narrow arcs wide", bound(math.Log(a.narrow/0.2), -0.6, 0.6)},
 		{"neither arc", bound(6*(a.between-0.1), -1, 1.5)},
+		{"arcs drawn by wires", bound(a.wires, -1, 1)},
 	}
 }
 
