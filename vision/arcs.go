@@ -80,7 +80,7 @@ func fold(sig signal, l lattice) (f folded, at []float64) {
 // narrower, for the spacing may have been read between the fronts and the backs:
 // the one in which most of the spacing looks the same from end to end counts. ok
 // is false where the row is too short, or has no narrow arc.
-func arcsOf(sig signal, l lattice, pxPerBand float64, v view) (a arcs, ok bool) {
+func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 	const tries, step = 8, 0.04 // of a spacing, at the row's ends
 	best := 0.0
 	var front arcs
@@ -88,13 +88,12 @@ func arcsOf(sig signal, l lattice, pxPerBand float64, v view) (a arcs, ok bool) 
 		half := float64(l.count-1) / 2
 		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
 		t.first = l.middle() - half*t.T
-		f, at := fold(sig, t)
+		f, _ := fold(sig, t)
 		if len(f) < 2 {
 			return a, false
 		}
 		if i == 0 {
 			front, _ = f.arcs(pxPerBand)
-			front.wires = f.wiresOrBars(t, at, v, pxPerBand)
 		}
 		if p := f.plain(); p > best {
 			if x, fine := f.arcs(pxPerBand); fine {
@@ -102,7 +101,7 @@ func arcsOf(sig signal, l lattice, pxPerBand float64, v view) (a arcs, ok bool) 
 			}
 		}
 	}
-	a.frontChange, a.wires, a.between = front.change, front.wires, 1-best-a.narrow
+	a.frontChange, a.between = front.change, 1-best-a.narrow
 	return a, ok
 }
 

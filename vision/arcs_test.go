@@ -52,8 +52,8 @@ func TestArcsTellWiresFromBars(t *testing.T) {
 			for _, narrow := range []float64{0.15, 0.2} {
 				const foot, rel = 3.2, 0.012 // 3.6 mm of 300
 				l := lattice{first: T * narrow / 2, T: T, count: int(5.8 / T)}
-				wires, ok1 := arcsOf(grille(T, 0, narrow, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T, view{foot, rel / 3.6})
-				bars, ok2 := arcsOf(grille(T, narrow, 1, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T, view{foot, rel / 3.6})
+				wires, ok1 := arcsOf(grille(T, 0, narrow, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
+				bars, ok2 := arcsOf(grille(T, narrow, 1, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
 				w, b := kindModel().odds(kindCues(&wires, 0, 0, 1/T)), kindModel().odds(kindCues(&bars, 0, 0, 1/T))
 				if !ok1 || !ok2 || b < 1 || b-w < 1.2 {
 					t.Errorf("front %v, side %v, beneath %v, spacing %v, narrow %v: odds of wires %.2f (%v), of bars %.2f (%v)",
@@ -74,10 +74,10 @@ func TestArcsTellWiresFromBars(t *testing.T) {
 // Where nothing stands out there are no arcs.
 func TestArcsOfNothing(t *testing.T) {
 	g := signal{du: 1.0 / 300, v: make([]float64, 1800)}
-	if _, ok := arcsOf(g, lattice{first: 0.1, T: 0.2, count: 28}, 60, view{}); ok {
+	if _, ok := arcsOf(g, lattice{first: 0.1, T: 0.2, count: 28}, 60); ok {
 		t.Error("arcs were told in an even grey")
 	}
-	if _, ok := arcsOf(g, lattice{first: 0.1, T: 2, count: 3}, 60, view{}); ok {
+	if _, ok := arcsOf(g, lattice{first: 0.1, T: 2, count: 3}, 60); ok {
 		t.Error("arcs were told from three bands")
 	}
 }

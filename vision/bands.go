@@ -163,7 +163,11 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	var told *arcs
 	if t.PerInch <= finestSlots {
-		if a, ok := arcsOf(sig, l, b.PxPerBand, view{att.footIn, ppi / 25.4 / focalPx}); ok {
+		if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
+			long, all := o.pastEnds(p, s, l, ppi)
+			f, at := fold(long, all)
+			f, at = f.withBands(at, l)
+			a.wires = f.wiresOrBars(all, at, view{att.footIn, ppi / 25.4 / focalPx}, b.PxPerBand)
 			told = &a
 		}
 	}
