@@ -26,6 +26,8 @@ type arcs struct {
 	narrowChange float64
 	// between is the share of the spacing that is neither plain nor narrow arc.
 	between float64
+	// wires is how much better the row is drawn by wires than by bars.
+	wires float64
 }
 
 // arcBins is how finely a spacing is divided; arcGroups into how many stretches,
@@ -39,10 +41,11 @@ const (
 // the row.
 type folded [][arcBins]float64
 
-// fold averages the bands of each stretch of the row.
-func fold(sig signal, l lattice) folded {
+// fold averages the bands of each stretch of the row; at is where the middle of each
+// lies, in inches.
+func fold(sig signal, l lattice) (f folded, at []float64) {
 	n := min(arcGroups, l.count/3)
-	f := make(folded, n)
+	f = make(folded, n)
 	for i := range f {
 		bands := 0.0
 	band:
@@ -64,12 +67,13 @@ func fold(sig signal, l lattice) folded {
 		}
 	}
 	seen := f[:0]
-	for _, g := range f {
+	for i, g := range f {
 		if g[0] == g[0] {
 			seen = append(seen, g)
+			at = append(at, l.first+l.T*(float64(2*i+1)/float64(2*n)*float64(l.count)-0.5))
 		}
 	}
-	return seen
+	return seen, at
 }
 
 // arcsOf folds the row by the lattice, and by lattices a little wider and
@@ -84,7 +88,7 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 		half := float64(l.count-1) / 2
 		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
 		t.first = l.middle() - half*t.T
-		f := fold(sig, t)
+		f, _ := fold(sig, t)
 		if len(f) < 2 {
 			return a, false
 		}
@@ -226,6 +230,7 @@ func (a arcs) cues() []Cue {
 		{"wide arcs brighter", bound(a.darker, -0.5, 0.5)},
 		{"narrow arcs wide", bound(math.Log(a.narrow/0.2), -0.6, 0.6)},
 		{"neither arc", bound(6*(a.between-0.1), -1, 1.5)},
+		{"arcs drawn by wires", bound(a.wires, -1, 1)},
 	}
 }
 

@@ -162,8 +162,14 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	var told *arcs
-	if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
-		told = &a
+	if t.PerInch <= finestSlots {
+		if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
+			long, all := o.pastEnds(p, s, l, ppi)
+			f, at := fold(long, all)
+			f, at = f.withBands(at, l)
+			a.wires = f.wiresOrBars(all, at, view{att.footIn, ppi / 25.4 / focalPx}, b.PxPerBand)
+			told = &a
+		}
 	}
 	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand

@@ -38,7 +38,7 @@ func TestFrontBySides(t *testing.T) {
 		if s := planes[0].stretch; s > -z/3 {
 			t.Fatalf("bright %v: all edges together tell the front, too: %.4f", bright, s)
 		}
-		told := frontBySides(row, l, foot, perMM, planes[0].support)
+		told := frontBySides(row, row, l, foot, perMM, planes[0].support)
 		p, fams := told.choose(planes[0])
 		if told.fams == nil || math.Abs(p.stretch) > 0.0015 {
 			t.Fatalf("bright %v: the front lies at %.4f (%v), want 0", bright, p.stretch, told.fams)
@@ -48,7 +48,7 @@ func TestFrontBySides(t *testing.T) {
 			t.Errorf("bright %v: %v, spacing %.6f of the true one", bright, ok, f.spacingIn/T)
 		}
 		both := deepRow(T, z, foot, n, false, bright, 7)
-		told = frontBySides(both, l, foot, perMM, planesOf(both, l)[0].support)
+		told = frontBySides(both, both, l, foot, perMM, planesOf(both, l)[0].support)
 		if told.fams != nil || told.apart > 0.001 || !told.seen {
 			t.Errorf("bright %v: both kinds tell the front, and one is preferred: %+v", bright, told)
 		}
@@ -57,7 +57,7 @@ func TestFrontBySides(t *testing.T) {
 			t.Errorf("bright %v: the plane of all edges is kept at %.4f where both kinds lie at 0", bright, p.stretch)
 		}
 		// the foot beyond the row's end: nothing changes sides
-		if told := frontBySides(row, l, 30, perMM, planes[0].support); told.seen {
+		if told := frontBySides(row, row, l, 30, perMM, planes[0].support); told.seen {
 			t.Errorf("bright %v: sides of a foot that is not under the row", bright)
 		}
 	}
@@ -83,5 +83,30 @@ func TestUnresolvedBacks(t *testing.T) {
 	}
 	if u := unresolved(100, 1.0/300); math.Abs(u-0.0075/math.Sqrt(12)) > 1e-9 {
 		t.Errorf("1 px apart leaves %.5f", u)
+	}
+}
+
+// Backs 1.5 mm behind the fronts are too near to be told from them by all edges
+// together; the faces that look away from the foot show the front alone, also
+// where all the row lies on one side of it.
+func TestFrontBeforeAllEdges(t *testing.T) {
+	const T, n, perMM = 0.1, 40, 1.0 / 330
+	const z, halfPx = 1.5 * perMM, 400
+	l := lattice{first: 0, T: T, count: n}
+	for _, foot := range []float64{-0.5, 0.2, 2, 6} {
+		row := deepRow(T, z, foot, n, true, true, 3)
+		told := frontBySides(row, row, l, foot, perMM, planesOf(row, l)[0].support)
+		p, fams, apart, ok := told.before(-z, perMM, halfPx)
+		if !ok || math.Abs(p.stretch) > z/6 || math.Abs(apart-z) > z/6 || fams[0].sign == 0 {
+			t.Errorf("foot at %v: front at %.5f, %.5f before the back (%v, %v), want 0 and %.5f", foot, p.stretch, apart, ok, fams, z)
+		}
+		if p, _, _, ok := told.before(0, perMM, halfPx); ok {
+			t.Errorf("foot at %v: the front that was found lies at %.5f before itself", foot, p.stretch)
+		}
+		both := deepRow(T, z, foot, n, false, true, 4)
+		told = frontBySides(both, both, l, foot, perMM, planesOf(both, l)[0].support)
+		if p, fams, _, ok := told.before(-z, perMM, halfPx); !ok || math.Abs(p.stretch) > z/6 || fams[0] != (family{}) {
+			t.Errorf("foot at %v: where both kinds show the front it lies at %.5f (%v, %v), want 0 by all edges", foot, p.stretch, ok, fams)
+		}
 	}
 }
