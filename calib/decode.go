@@ -239,7 +239,7 @@ func decode(l ladder) []reading {
 		numbers[sc.divisions] = numbersOdds(l.rungs, sc.divisions)
 	}
 	var out []reading
-	gain := make([]float64, len(all))
+	gain, off := make([]float64, len(all)), make([]bool, len(all))
 	for _, sc := range schemes() {
 		if len(all) < sc.divisions+sc.divisions/4 {
 			continue
@@ -288,7 +288,7 @@ func decode(l ladder) []reading {
 				continue
 			}
 			for i, o := range all {
-				if o.stray {
+				if off[i] = o.stray || ofNone(o.v, centre, sigma); off[i] {
 					// as likely under both, but a run of them does not belong to the ruler
 					gain[i] = -0.5
 					continue
@@ -311,7 +311,7 @@ func decode(l ladder) []reading {
 				local = nullOf(all[lo : hi+1])
 				within[[2]int{lo, hi}] = local
 			}
-			total = sc.foretold(all[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
+			total = sc.foretold(all[lo:hi+1], off[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
 			n := float64(hi - lo + 1)
 			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
 			fit, wholes := 0, 0
@@ -347,11 +347,12 @@ func decode(l ladder) []reading {
 // foretold is the sum of the gains of a stretch, taken against its own lengths
 // (local) instead of all (null). Of every class one mark, or as many as were
 // measured as one (alike), counts for nothing: the one that says how long the class is.
-func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase, alike int) float64 {
+// Those that are off all lengths tell nothing of their place.
+func (s scheme) foretold(obs []lengthObs, off []bool, gain, null, local []float64, phase, alike int) float64 {
 	sum, n := make([]float64, s.classes), make([]float64, s.classes)
 	total := 0.0
 	for i, o := range obs {
-		if o.stray {
+		if off[i] {
 			total += gain[i]
 			continue
 		}
@@ -365,6 +366,17 @@ func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase, al
 		}
 	}
 	return total
+}
+
+// ofNone says whether a length is none of those of the classes, as of a mark that is
+// worn off or runs into a digit: whatever its place is, that is not foretold.
+func ofNone(v float64, centre []float64, sigma func(float64) float64) bool {
+	for _, c := range centre {
+		if math.Abs(v-c) < 3*sigma(c) { // false for NaN
+			return false
+		}
+	}
+	return true
 }
 
 func gauss(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
@@ -382,15 +394,21 @@ func lowest(v []float64) float64 {
 // centreOf is the length of a class of marks by those measured, in lattice steps,
 // where the next shorter class has the length shorter. Long marks are the ones
 // that dirt, a digit or a wire cuts short, so that those that are longer than the
-// class below count alone as long as they are no small part.
+// class below count alone as long as they are no small part, or where the others
+// would make a class shorter than the one below: of the whole units of a short
+// stretch most may be spoilt.
 func centreOf(g []float64, shorter float64, sigma func(float64) float64) float64 {
 	const longer, part = 1.08, 0.2
 	sort.Float64s(g)
 	first := sort.SearchFloat64s(g, longer*shorter)
 	if n := len(g) - first; n >= 2 && float64(n) >= part*float64(len(g)) {
-		g = g[first:]
+		return modeOf(g[first:], sigma)
 	}
-	return modeOf(g, sigma)
+	mode := modeOf(g, sigma)
+	if mode < shorter/longer && first < len(g) {
+		return modeOf(g[first:], sigma)
+	}
+	return mode
 }
 
 // modeOf is the middle of the densest cluster of v, which junk at the ends of a

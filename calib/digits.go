@@ -27,14 +27,16 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 		return
 	}
 	sort.Float64s(long)
-	const past, deep = 1.1, 2.2 // of the length of the long marks, one in twenty
-	p95 := long[len(long)*19/20]
+	// Of thirty-seconds of an inch one mark in thirty-two is a whole inch's and as
+	// many halves': past most of the halves are their numbers, not the marks.
+	const past, deep = 1.1, 2.2 // of the length of the long marks, one in thirty-three
+	p97 := long[len(long)*97/100]
 	half := l.periodPx / 2
 	for i, g := range l.rungs {
 		var sum, n float64
 		for r := 0; r < s.rows; r++ {
 			d := s.d0 + float64(r)*s.step
-			if d < past*p95 || d > math.Min(deep*p95, l.maxDepth) {
+			if d < past*p97 || d > math.Min(deep*p97, l.maxDepth) {
 				continue
 			}
 			c := g.along - s.lo + l.shearAt(g.along)*d

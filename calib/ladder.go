@@ -66,10 +66,11 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 
 // basesOf are the depths at which marks are looked for: those at which their comb is
 // strongest and, where these lie nearer to the edge than it was seen, so that it may
-// be what bleeds over the edge, those at which it was.
+// be what bleeds over the edge, or deeper, so that it may be figures, those at which
+// it was.
 func basesOf(s strip, c comb) [][2]float64 {
 	out := [][2]float64{combDepths(s, c)}
-	if out[0][1] <= c.depth[0] {
+	if out[0][1] <= c.depth[0] || out[0][0] >= c.depth[1] {
 		out = append(out, c.depth)
 	}
 	return out
