@@ -152,6 +152,9 @@ const (
 	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
 	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
 	minSecondRatio = 1.12 // and than the second shortest
+	minLocalRise   = 1.06 // longer marks of a halved unit are this much longer than the next shorter ones beside them
+	leastShortest  = 0.5  // share of the places of the shortest marks that must have one, of that of the others
+	minShortest    = 0.6  // share of the marks at the places of the shortest that are as short
 	wholeLonger    = 1.06 // a whole unit's mark is longer than its half's by this factor,
 	wholeAlike     = -2   // or else, in log odds, it is hardly the whole unit's
 	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
@@ -174,11 +177,12 @@ type lengthObs struct {
 func decode(l ladder) []reading {
 	var all []lengthObs
 	var seen []float64
-	for _, r := range l.rungs {
+	nearer := l.nearer()
+	for i, r := range l.rungs {
 		if !r.found {
 			continue
 		}
-		o := lengthObs{r.n, r.length / l.periodPx, r.length <= 0 || r.length > 0.96*l.maxDepth}
+		o := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > 0.96*l.maxDepth}
 		all = append(all, o)
 		if !o.stray {
 			seen = append(seen, o.v)
@@ -269,8 +273,12 @@ func decode(l ladder) []reading {
 			if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
 				continue
 			}
+			// Where the places of the shortest are empty, fewer marks make the row.
+			if float64(len(groups[0])) < leastShortest*sc.shortest()*float64(len(seen)) {
+				continue
+			}
 			// Two lengths by turns, as slots and holes have, are no hierarchy.
-			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
+			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] || sc.divisions != 10 && !(sc.risesBeside(all, ph) > minLocalRise) {
 				continue
 			}
 			// lengths must rise with the class; the last two may be equal
@@ -314,18 +322,26 @@ func decode(l ladder) []reading {
 			total = sc.foretold(all[lo:hi+1], off[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
 			n := float64(hi - lo + 1)
 			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
-			fit, wholes := 0, 0
+			fit, wholes, short, shortFit := 0, 0, 0, 0
 			for _, o := range all[lo : hi+1] {
 				k := mod(o.n-ph, sc.divisions)
 				c := centre[sc.class[k]]
-				if !o.stray && math.Abs(o.v-c) < 3*sigma(c) {
+				fits := !o.stray && math.Abs(o.v-c) < 3*sigma(c)
+				if fits {
 					fit++
-					if k == 0 {
-						wholes++
+				}
+				if fits && k == 0 {
+					wholes++
+				}
+				if sc.class[k] == 0 {
+					short++
+					if fits {
+						shortFit++
 					}
 				}
 			}
-			if wholes == 0 {
+			// Slots and holes at every fourth place would leave half of the shortest over.
+			if wholes == 0 || float64(shortFit) < minShortest*float64(short) {
 				continue
 			}
 			rd.explained = float64(fit) / n
@@ -342,6 +358,49 @@ func decode(l ladder) []reading {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].score > out[j].score })
 	return out
+}
+
+// shortest is the share of marks that are of the shortest class.
+func (s scheme) shortest() float64 {
+	n := 0
+	for _, c := range s.class {
+		if c == 0 {
+			n++
+		}
+	}
+	return float64(n) / float64(len(s.class))
+}
+
+// risesBeside is how many times as long the marks of the third class and longer are
+// as the nearest of the second, typically: along a row that recedes two lengths by
+// turns become many, but not beside each other. NaN where none has such beside it.
+func (s scheme) risesBeside(obs []lengthObs, phase int) float64 {
+	var ratios []float64
+	last, waiting := math.NaN(), []float64(nil) // the second class's mark before, and longer ones after it
+	for _, o := range obs {
+		if o.stray {
+			continue
+		}
+		switch c := s.class[mod(o.n-phase, s.divisions)]; {
+		case c == 1:
+			for _, v := range waiting {
+				before := last
+				if math.IsNaN(before) {
+					before = o.v
+				}
+				ratios = append(ratios, 2*v/(before+o.v))
+			}
+			last, waiting = o.v, waiting[:0]
+		case c > 1:
+			waiting = append(waiting, o.v)
+		}
+	}
+	if !math.IsNaN(last) {
+		for _, v := range waiting {
+			ratios = append(ratios, v/last)
+		}
+	}
+	return median(ratios)
 }
 
 // foretold is the sum of the gains of a stretch, taken against its own lengths
