@@ -150,6 +150,8 @@ func (s scheme) lengths(majorMM, minorMM float64) float64 {
 // What decode takes for granted about measured lengths.
 const (
 	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
+	strayCost      = -0.5 // log odds of a mark whose end was lost, or that is shorter than any: worn off
+	longCost       = -1.0 // of one that is longer than the shortest and as long as none
 	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
 	minSecondRatio = 1.12 // and than the second shortest
 	minLocalRise   = 1.06 // longer marks of a halved unit are this much longer than the next shorter ones beside them
@@ -298,12 +300,16 @@ func decode(l ladder) []reading {
 			for i, o := range all {
 				if off[i] = o.stray || ofNone(o.v, centre, sigma); off[i] {
 					// as likely under both, but a run of them does not belong to the ruler
-					gain[i] = -0.5
+					gain[i] = strayCost
+					if !o.stray && o.v > low {
+						gain[i] = longCost
+					}
 					continue
 				}
 				c := centre[sc.class[mod(o.n-ph, sc.divisions)]]
 				sg := sigma(c)
-				gain[i] = math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform) - null[i]
+				// what a digit makes of a mark may be as long as another one
+				gain[i] = math.Max(math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform)-null[i], math.Log(strayShare))
 			}
 			lo, hi, total := bestStretch(gain)
 			if hi-lo+1 < sc.divisions+sc.divisions/4 {

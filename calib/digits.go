@@ -56,7 +56,8 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 
 // numbersOdds are the log odds that what is printed past the marks gives to so
 // many of them making a unit: how like it is to itself a unit on, less how like it
-// is half a unit on. 0 where nothing is printed, or what is leaves no blank between,
+// is anywhere about half a unit on, as the numbers of the ruler's other scale would
+// be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
 // as the marks of the ruler's other scale do; never against.
 func numbersOdds(rungs []rung, divisions int) float64 {
 	const perLikeness, most, fewestUnits = 20, 12, 3
@@ -65,11 +66,14 @@ func numbersOdds(rungs []rung, divisions int) float64 {
 		return 0
 	}
 	unit := inkLikeness(rungs, divisions)
-	half := inkLikeness(rungs, divisions/2)
+	half := 0.0
+	for apart := (divisions + 3) / 4; apart <= 3*divisions/4; apart++ {
+		half = math.Max(half, inkLikeness(rungs, apart))
+	}
 	two := inkLikeness(rungs, 2*divisions)
 	share := math.Min(1, (units-1)/fewestUnits)
 	chance := 1 / math.Sqrt(math.Max(1, float64(len(rungs)-divisions))) // of a correlation
-	return min(max(perLikeness*share*(unit-math.Max(half, 0)-math.Max(two-unit, 0)-chance), 0), most)
+	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
 }
 
 // leastBlank is the part of a unit that numbers leave blank in one piece.
