@@ -280,7 +280,10 @@ func decode(l ladder) []reading {
 				continue
 			}
 			// Two lengths by turns, as slots and holes have, are no hierarchy.
-			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] || sc.divisions != 10 && !(sc.risesBeside(all, ph) > minLocalRise) {
+			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
+				continue
+			}
+			if sc.divisions != 10 && sc.repeats(all, ph, numbers[sc.divisions] > 0) {
 				continue
 			}
 			// lengths must rise with the class; the last two may be equal
@@ -377,18 +380,29 @@ func (s scheme) shortest() float64 {
 	return float64(n) / float64(len(s.class))
 }
 
-// risesBeside is how many times as long the marks of the third class and longer are
-// as the nearest of the second, typically: along a row that recedes two lengths by
-// turns become many, but not beside each other. NaN where none has such beside it.
-func (s scheme) risesBeside(obs []lengthObs, phase int) float64 {
+// repeats says whether lengths come again with every second or fourth mark, so that
+// what seems to be a hierarchy is slots and holes by turns and the blanks between
+// them. Where numbers are seen halves may be as long as wholes.
+func (s scheme) repeats(obs []lengthObs, phase int, numbered bool) bool {
+	if !(s.rises(obs, phase, 1) > minLocalRise) {
+		return true
+	}
+	const four = 3 // classes of marks that come again with every fourth
+	return s.classes > four && !(numbered && s.classes == four+1) && !(s.rises(obs, phase, 2) > minLocalRise)
+}
+
+// rises is how many times as long the marks of classes over one are as the nearest
+// of that class, typically: along a row that recedes lengths by turns become many,
+// but not beside each other. NaN where none has such beside it.
+func (s scheme) rises(obs []lengthObs, phase, class int) float64 {
 	var ratios []float64
-	last, waiting := math.NaN(), []float64(nil) // the second class's mark before, and longer ones after it
+	last, waiting := math.NaN(), []float64(nil) // the class's mark before, and longer ones after it
 	for _, o := range obs {
 		if o.stray {
 			continue
 		}
 		switch c := s.class[mod(o.n-phase, s.divisions)]; {
-		case c == 1:
+		case c == class:
 			for _, v := range waiting {
 				before := last
 				if math.IsNaN(before) {
@@ -397,7 +411,7 @@ func (s scheme) risesBeside(obs []lengthObs, phase int) float64 {
 				ratios = append(ratios, 2*v/(before+o.v))
 			}
 			last, waiting = o.v, waiting[:0]
-		case c > 1:
+		case c > class:
 			waiting = append(waiting, o.v)
 		}
 	}
