@@ -104,7 +104,7 @@ func tenths(unit Unit, n int, prior float64) scheme {
 
 func schemes() []scheme {
 	return []scheme{
-		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
+		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3),
 		tenths(Inch, 10, -0.7), tenths(CM, 10, 0),
 	}
 }

@@ -60,9 +60,9 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 // be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
 // as the marks of the ruler's other scale do; never against.
 func numbersOdds(rungs []rung, divisions int) float64 {
-	const perLikeness, most, fewestUnits = 20, 12, 3
+	const perLikeness, most, leastUnits, fullUnits = 20, 12, 1.9, 4
 	units := float64(len(rungs)) / float64(divisions)
-	if units < fewestUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
+	if units < leastUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
 		return 0
 	}
 	unit := inkLikeness(rungs, divisions)
@@ -71,7 +71,7 @@ func numbersOdds(rungs []rung, divisions int) float64 {
 		half = math.Max(half, inkLikeness(rungs, apart))
 	}
 	two := inkLikeness(rungs, 2*divisions)
-	share := math.Min(1, (units-1)/fewestUnits)
+	share := math.Min(1, (units-1)/(fullUnits-1))
 	chance := 1 / math.Sqrt(math.Max(1, float64(len(rungs)-divisions))) // of a correlation
 	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
 }
@@ -125,7 +125,7 @@ func inkLikeness(rungs []rung, apart int) float64 {
 		pairs++
 		sx, sy, sxx, syy, sxy = sx+x, sy+y, sxx+x*x, syy+y*y, sxy+x*y
 	}
-	if pairs < 12 {
+	if pairs < 6 {
 		return 0
 	}
 	n := float64(pairs)
