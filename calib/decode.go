@@ -49,109 +49,17 @@ func (rd reading) freedom() float64 {
 	return perClass * float64(rd.classes-simplest)
 }
 
-// scheme is a system of mark lengths: the class of each place within a unit,
-// 0 the shortest.
-type scheme struct {
-	unit      Unit
-	divisions int
-	class     []int
-	classes   int
-	prior     float64 // log, how often met
-	major     typical // length of the whole unit's mark
-	minor     float64 // length of the shortest ones to it
-}
-
-func halving(unit Unit, n int, prior float64) scheme {
-	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: halvedMajor, minor: 1}
-	top := 0
-	for m := n; m > 1; m /= 2 {
-		top++
-		s.minor *= halvedFall
-	}
-	for i := range s.class {
-		if i == 0 {
-			s.class[i] = top
-			continue
-		}
-		for j := i; j%2 == 0; j /= 2 {
-			s.class[i]++
-		}
-	}
-	s.classes = top + 1
-	return s
-}
-
-func tenths(unit Unit, n int, prior float64) scheme {
-	s := scheme{unit: unit, divisions: n, class: make([]int, n), prior: prior, major: tenthsMajor, minor: tenthsMinor}
-	per := n / 10 // lattice steps a tenth
-	low := 0
-	if per > 1 {
-		low = 1
-	}
-	for i := range s.class {
-		switch {
-		case i == 0:
-			s.class[i] = low + 2
-		case i == n/2:
-			s.class[i] = low + 1
-		case i%per == 0:
-			s.class[i] = low
-		}
-	}
-	s.classes = low + 3
-	return s
-}
-
-func schemes() []scheme {
-	return []scheme{
-		halving(Inch, 32, -0.7), halving(Inch, 16, 0), halving(Inch, 8, -0.3), halving(Inch, 4, -15),
-		tenths(Inch, 10, -0.7), tenths(CM, 10, 0),
-	}
-}
-
-// typical is a length in millimetres and the spread of its logarithm.
-type typical struct{ mm, spread float64 }
-
-// against is the log likelihood of a length, up to a constant.
-func (t typical) against(mm float64) float64 {
-	z := math.Log(mm/t.mm) / t.spread
-	return -z * z / 2
-}
-
-// Typical lengths of a ruler's longest marks, and how long the shortest are
-// beside them. Common practice, no source: an inch that is halved again and
-// again is marked 6 to 14 mm long, on a narrow tape with a scale at either edge
-// 3 mm, and each half is about three quarters as long as the whole; on scales
-// by ten, inch or metric, the unit is marked 6 to 12 mm long on a rule with one
-// scale and 3 to 8 mm on one with a scale at either edge, and the shortest marks
-// are about half as long.
-var (
-	halvedMajor = typical{8, 0.45}
-	tenthsMajor = typical{7, 0.42}
-)
-
-const (
-	halvedFall   = 0.75 // a mark's length to that of the next longer one
-	tenthsMinor  = 0.53
-	minorsSpread = 0.35 // of the logarithm of the shortest marks' length to the longest's
-)
-
-// lengths is the log likelihood of the longest and the shortest marks' lengths,
-// up to a constant: of both as one size, for they go together, and of their
-// ratio. minor is NaN where no shortest ones are seen.
-func (s scheme) lengths(majorMM, minorMM float64) float64 {
-	if s.divisions < 8 || math.IsNaN(minorMM) {
-		return s.major.against(majorMM)
-	}
-	return s.major.against(math.Sqrt(majorMM*minorMM/s.minor)) +
-		typical{s.minor, minorsSpread}.against(minorMM/majorMM)
-}
-
-// What decode takes for granted about measured lengths.
+// What decode takes for granted about measured lengths. Those of marks that were
+// spoilt, of the shortest and of local rises were set on 1,600 drawn scenes.
 const (
 	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
+	strayCost      = -0.5 // log odds of a mark whose end was lost, or that is shorter than any: worn off
+	longCost       = -1.0 // of one that is longer than the shortest and as long as none
 	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
 	minSecondRatio = 1.12 // and than the second shortest
+	minLocalRise   = 1.06 // longer marks of a halved unit are this much longer than the next shorter ones beside them
+	leastShortest  = 0.5  // share of the places of the shortest marks that must have one, of that of the others
+	minShortest    = 0.6  // share of the marks at the places of the shortest that are as short
 	wholeLonger    = 1.06 // a whole unit's mark is longer than its half's by this factor,
 	wholeAlike     = -2   // or else, in log odds, it is hardly the whole unit's
 	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
@@ -174,11 +82,12 @@ type lengthObs struct {
 func decode(l ladder) []reading {
 	var all []lengthObs
 	var seen []float64
-	for _, r := range l.rungs {
+	nearer := l.nearer()
+	for i, r := range l.rungs {
 		if !r.found {
 			continue
 		}
-		o := lengthObs{r.n, r.length / l.periodPx, r.length <= 0 || r.length > 0.96*l.maxDepth}
+		o := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > 0.96*l.maxDepth}
 		all = append(all, o)
 		if !o.stray {
 			seen = append(seen, o.v)
@@ -239,7 +148,7 @@ func decode(l ladder) []reading {
 		numbers[sc.divisions] = numbersOdds(l.rungs, sc.divisions)
 	}
 	var out []reading
-	gain := make([]float64, len(all))
+	gain, off := make([]float64, len(all)), make([]bool, len(all))
 	for _, sc := range schemes() {
 		if len(all) < sc.divisions+sc.divisions/4 {
 			continue
@@ -269,6 +178,10 @@ func decode(l ladder) []reading {
 			if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
 				continue
 			}
+			// Where the places of the shortest are empty, fewer marks make the row.
+			if float64(len(groups[0])) < leastShortest*sc.shortest()*float64(len(seen)) {
+				continue
+			}
 			// Two lengths by turns, as slots and holes have, are no hierarchy.
 			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
 				continue
@@ -288,20 +201,24 @@ func decode(l ladder) []reading {
 				continue
 			}
 			for i, o := range all {
-				if o.stray {
+				if off[i] = o.stray || ofNone(o.v, centre, sigma); off[i] {
 					// as likely under both, but a run of them does not belong to the ruler
-					gain[i] = -0.5
+					gain[i] = strayCost
+					if !o.stray && o.v > low {
+						gain[i] = longCost
+					}
 					continue
 				}
 				c := centre[sc.class[mod(o.n-ph, sc.divisions)]]
 				sg := sigma(c)
-				gain[i] = math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform) - null[i]
+				// what a digit makes of a mark may be as long as another one
+				gain[i] = math.Max(math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform)-null[i], math.Log(strayShare))
 			}
 			lo, hi, total := bestStretch(gain)
 			if hi-lo+1 < sc.divisions+sc.divisions/4 {
 				continue
 			}
-			if each*total < minSecond {
+			if each*total < minSecond || sc.divisions != 10 && sc.repeats(all[lo:hi+1], ph, numbers[sc.divisions] > 0) {
 				continue
 			}
 			// What counts is how much better the places foretell than the lengths of
@@ -311,21 +228,29 @@ func decode(l ladder) []reading {
 				local = nullOf(all[lo : hi+1])
 				within[[2]int{lo, hi}] = local
 			}
-			total = sc.foretold(all[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
+			total = sc.foretold(all[lo:hi+1], off[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
 			n := float64(hi - lo + 1)
 			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
-			fit, wholes := 0, 0
+			fit, wholes, short, shortFit := 0, 0, 0, 0
 			for _, o := range all[lo : hi+1] {
 				k := mod(o.n-ph, sc.divisions)
 				c := centre[sc.class[k]]
-				if !o.stray && math.Abs(o.v-c) < 3*sigma(c) {
+				fits := !o.stray && math.Abs(o.v-c) < 3*sigma(c)
+				if fits {
 					fit++
-					if k == 0 {
-						wholes++
+				}
+				if fits && k == 0 {
+					wholes++
+				}
+				if sc.class[k] == 0 {
+					short++
+					if fits {
+						shortFit++
 					}
 				}
 			}
-			if wholes == 0 {
+			// Slots and holes at every fourth place would leave half of the shortest over.
+			if wholes == 0 || float64(shortFit) < minShortest*float64(short) {
 				continue
 			}
 			rd.explained = float64(fit) / n
@@ -344,27 +269,15 @@ func decode(l ladder) []reading {
 	return out
 }
 
-// foretold is the sum of the gains of a stretch, taken against its own lengths
-// (local) instead of all (null). Of every class one mark, or as many as were
-// measured as one (alike), counts for nothing: the one that says how long the class is.
-func (s scheme) foretold(obs []lengthObs, gain, null, local []float64, phase, alike int) float64 {
-	sum, n := make([]float64, s.classes), make([]float64, s.classes)
-	total := 0.0
-	for i, o := range obs {
-		if o.stray {
-			total += gain[i]
-			continue
-		}
-		c := s.class[mod(o.n-phase, s.divisions)]
-		sum[c] += gain[i] + null[i] - local[i]
-		n[c]++
-	}
-	for c, v := range sum {
-		if n[c] > 0 {
-			total += math.Min(v, v*math.Max(n[c]-float64(alike), 0)/n[c])
+// ofNone says whether a length is none of those of the classes, as of a mark that is
+// worn off or runs into a digit: whatever its place is, that is not foretold.
+func ofNone(v float64, centre []float64, sigma func(float64) float64) bool {
+	for _, c := range centre {
+		if math.Abs(v-c) < 3*sigma(c) { // false for NaN
+			return false
 		}
 	}
-	return total
+	return true
 }
 
 func gauss(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
@@ -382,15 +295,21 @@ func lowest(v []float64) float64 {
 // centreOf is the length of a class of marks by those measured, in lattice steps,
 // where the next shorter class has the length shorter. Long marks are the ones
 // that dirt, a digit or a wire cuts short, so that those that are longer than the
-// class below count alone as long as they are no small part.
+// class below count alone as long as they are no small part, or where the others
+// would make a class shorter than the one below: of the whole units of a short
+// stretch most may be spoilt.
 func centreOf(g []float64, shorter float64, sigma func(float64) float64) float64 {
 	const longer, part = 1.08, 0.2
 	sort.Float64s(g)
 	first := sort.SearchFloat64s(g, longer*shorter)
 	if n := len(g) - first; n >= 2 && float64(n) >= part*float64(len(g)) {
-		g = g[first:]
+		return modeOf(g[first:], sigma)
 	}
-	return modeOf(g, sigma)
+	mode := modeOf(g, sigma)
+	if mode < shorter/longer && first < len(g) {
+		return modeOf(g[first:], sigma)
+	}
+	return mode
 }
 
 // modeOf is the middle of the densest cluster of v, which junk at the ends of a

@@ -98,3 +98,98 @@ func TestDecodeRefusesWhatIsNoRuler(t *testing.T) {
 		t.Error("an empty ladder was read")
 	}
 }
+
+// Slots and holes of a heddle that lies aslant have many lengths, for they recede, but
+// they come again with every second place, or with every fourth where the blanks
+// between them are taken for marks.
+func TestDecodeRefusesSlotsThatRecede(t *testing.T) {
+	for name, lengths := range map[string][]float64{
+		"slots and holes":                {42, 96},
+		"slots, holes and blanks":        {31, 44, 31, 53},
+		"every second place left out":    {24, 0, 108, 0},
+		"blanks of two lengths and both": {31, 44, 33, 62},
+	} {
+		for seed := range uint64(20) {
+			rng := rand.New(rand.NewPCG(11, seed))
+			l := ladder{periodPx: 12, maxDepth: 220}
+			along := 0.0
+			for i := range 160 {
+				near := 1.12 - 0.24*float64(i)/160
+				r := rung{n: i, along: along, found: lengths[i%len(lengths)] > 0, resp: 20}
+				if r.found {
+					r.length = lengths[i%len(lengths)] * near * (1 + 0.02*rng.NormFloat64())
+				} else if rng.Float64() < 0.1 {
+					r.found, r.length = true, 20*rng.Float64()
+				}
+				l.rungs = append(l.rungs, r)
+				along += 12 * near * near
+			}
+			if rds := decode(l); len(rds) > 0 && rulerOdds(l, rds[0], 1) >= leastOdds {
+				t.Errorf("%s, %d: read as %s%d, odds %.1f", name, seed, rds[0].unit, rds[0].divisions, rulerOdds(l, rds[0], 1))
+			}
+		}
+	}
+}
+
+// Figures that stand beside the long marks make some of them longer, or shorter, and
+// always the same; worn print makes them shorter for a stretch; and of a short piece
+// of thirty-seconds hardly a whole inch is left.
+func TestDecodeReadsSpoiltMarks(t *testing.T) {
+	const plenty = 10
+	rng := rand.New(rand.NewPCG(12, 1))
+	tenthsOfInch, mm, in32 := tenths(Inch, 10, 0), tenths(CM, 10, 0), halving(Inch, 32, 0)
+	row := func(sc scheme, lengths []float64, n int, spoil func(i int, px float64) float64) ladder {
+		l := ladder{periodPx: 12, maxDepth: 216}
+		for i := range n {
+			px := spoil(i, lengths[sc.class[mod(i, sc.divisions)]])
+			l.rungs = append(l.rungs, rung{n: i, along: 12 * float64(i), found: true, resp: 20, length: px + 0.4*rng.NormFloat64()})
+		}
+		return l
+	}
+	for _, c := range []struct {
+		name string
+		sc   scheme
+		l    ladder
+	}{
+		{"figures", tenthsOfInch, row(tenthsOfInch, []float64{18, 22, 33}, 180, func(i int, px float64) float64 {
+			switch i % 10 {
+			case 1:
+				return []float64{23, 32, 27, 18}[i/10%4]
+			case 2:
+				return []float64{42, 30}[i/90]
+			case 3:
+				return []float64{18, 25}[i/90]
+			}
+			return px
+		})},
+		{"worn", mm, row(mm, []float64{62, 62, 100}, 117, func(i int, px float64) float64 {
+			if i < 18 || i > 40 && i < 52 {
+				return px * (0.2 + 0.6*rng.Float64())
+			}
+			return px
+		})},
+		{"few wholes", in32, row(in32, []float64{27, 35, 46, 60, 79, 102}, 117, func(i int, px float64) float64 {
+			if i%32 == 0 && i != 64 {
+				return []float64{35, 64, 0, 52}[i/32]
+			}
+			return px
+		})},
+	} {
+		rds := decode(c.l)
+		if len(rds) == 0 {
+			t.Errorf("%s: nothing read", c.name)
+			continue
+		}
+		best := rds[0]
+		for _, r := range rds { // without figures sixteenths may be as good
+			if r.divisions == c.sc.divisions {
+				best = r
+				break
+			}
+		}
+		if best.divisions != c.sc.divisions || best.score < rds[0].score-3 || best.evidence < plenty || best.explained < minExplained {
+			t.Errorf("%s: read %s%d, score %.1f; %s%d, score %.1f, evidence %.1f, explained %.2f", c.name, rds[0].unit, rds[0].divisions,
+				rds[0].score, best.unit, best.divisions, best.score, best.evidence, best.explained)
+		}
+	}
+}

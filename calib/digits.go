@@ -27,14 +27,16 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 		return
 	}
 	sort.Float64s(long)
-	const past, deep = 1.1, 2.2 // of the length of the long marks, one in twenty
-	p95 := long[len(long)*19/20]
+	// Of thirty-seconds of an inch one mark in thirty-two is a whole inch's and as
+	// many halves': past most of the halves are their numbers, not the marks.
+	const past, deep = 1.1, 2.2 // of the length of the long marks, one in thirty-three
+	p97 := long[len(long)*97/100]
 	half := l.periodPx / 2
 	for i, g := range l.rungs {
 		var sum, n float64
 		for r := 0; r < s.rows; r++ {
 			d := s.d0 + float64(r)*s.step
-			if d < past*p95 || d > math.Min(deep*p95, l.maxDepth) {
+			if d < past*p97 || d > math.Min(deep*p97, l.maxDepth) {
 				continue
 			}
 			c := g.along - s.lo + l.shearAt(g.along)*d
@@ -54,20 +56,24 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 
 // numbersOdds are the log odds that what is printed past the marks gives to so
 // many of them making a unit: how like it is to itself a unit on, less how like it
-// is half a unit on. 0 where nothing is printed, or what is leaves no blank between,
+// is anywhere about half a unit on, as the numbers of the ruler's other scale would
+// be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
 // as the marks of the ruler's other scale do; never against.
 func numbersOdds(rungs []rung, divisions int) float64 {
-	const perLikeness, most, fewestUnits = 20, 12, 3
+	const perLikeness, most, leastUnits, fullUnits = 20, 12, 1.9, 4
 	units := float64(len(rungs)) / float64(divisions)
-	if units < fewestUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
+	if units < leastUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
 		return 0
 	}
 	unit := inkLikeness(rungs, divisions)
-	half := inkLikeness(rungs, divisions/2)
+	half := 0.0
+	for apart := (divisions + 3) / 4; apart <= 3*divisions/4; apart++ {
+		half = math.Max(half, inkLikeness(rungs, apart))
+	}
 	two := inkLikeness(rungs, 2*divisions)
-	share := math.Min(1, (units-1)/fewestUnits)
+	share := math.Min(1, (units-1)/(fullUnits-1))
 	chance := 1 / math.Sqrt(math.Max(1, float64(len(rungs)-divisions))) // of a correlation
-	return min(max(perLikeness*share*(unit-math.Max(half, 0)-math.Max(two-unit, 0)-chance), 0), most)
+	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
 }
 
 // leastBlank is the part of a unit that numbers leave blank in one piece.
@@ -119,7 +125,7 @@ func inkLikeness(rungs []rung, apart int) float64 {
 		pairs++
 		sx, sy, sxx, syy, sxy = sx+x, sy+y, sxx+x*x, syy+y*y, sxy+x*y
 	}
-	if pairs < 12 {
+	if pairs < 6 {
 		return 0
 	}
 	n := float64(pairs)

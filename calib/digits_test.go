@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 )
@@ -29,6 +30,37 @@ func TestNumbersTellTheUnit(t *testing.T) {
 	}
 	if got := numbersOdds(row(16)[:20], 16); got != 0 {
 		t.Errorf("of 20 marks: %.2f", got)
+	}
+}
+
+// The numbers of centimetres on the other edge come again with every 6.3 sixteenths
+// of an inch, and so with 32 of them: they are no number of inches.
+func TestNumbersOfTheOtherScale(t *testing.T) {
+	row := make([]rung, 200)
+	for i := range row {
+		row[i] = rung{n: i, ink: 1 + 0.1*float64(i%3)}
+		if at := math.Mod(float64(i), 16/2.54); at < 1.5 {
+			row[i].ink = 8
+		}
+	}
+	for _, divisions := range []int{8, 16, 32} {
+		if got := numbersOdds(row, divisions); got > 1 {
+			t.Errorf("%d a unit: %.2f", divisions, got)
+		}
+	}
+}
+
+// Two units show their number once again, which tells little, but not nothing.
+func TestTwoNumbers(t *testing.T) {
+	row := make([]rung, 16)
+	for i := range row {
+		row[i] = rung{n: i, ink: 1 + 0.1*float64(i%3)}
+		if i%8 < 2 {
+			row[i].ink = 12
+		}
+	}
+	if got := numbersOdds(row, 8); got < 2 || got > 6 {
+		t.Errorf("of two units: %.2f", got)
 	}
 }
 

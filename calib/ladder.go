@@ -66,10 +66,11 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 
 // basesOf are the depths at which marks are looked for: those at which their comb is
 // strongest and, where these lie nearer to the edge than it was seen, so that it may
-// be what bleeds over the edge, those at which it was.
+// be what bleeds over the edge, or deeper, so that it may be figures, those at which
+// it was.
 func basesOf(s strip, c comb) [][2]float64 {
 	out := [][2]float64{combDepths(s, c)}
-	if out[0][1] <= c.depth[0] {
+	if out[0][1] <= c.depth[0] || out[0][0] >= c.depth[1] {
 		out = append(out, c.depth)
 	}
 	return out
@@ -177,6 +178,28 @@ func (l *ladder) unevenness() float64 {
 		return 0
 	}
 	return median(off)
+}
+
+// nearer is for every rung how much larger things are seen there than in the middle
+// of the ladder, from the marks' spacing: along a plane that recedes lengths across
+// go by the root of it.
+func (l ladder) nearer() []float64 {
+	const reach, fewest, most = 12, 6, 1.25
+	out := make([]float64, len(l.rungs))
+	for i := range l.rungs {
+		var xs, ys []float64
+		for j := max(0, i-reach); j <= min(len(l.rungs)-1, i+reach); j++ {
+			if l.rungs[j].found {
+				xs, ys = append(xs, float64(l.rungs[j].n)), append(ys, l.rungs[j].along)
+			}
+		}
+		out[i] = 1
+		if len(xs) >= fewest {
+			_, spacing := straightLine(xs, ys)
+			out[i] = min(max(math.Sqrt(math.Max(spacing/l.periodPx, 0)), 1/most), most)
+		}
+	}
+	return out
 }
 
 // scaled is the ladder in px k times as fine.
