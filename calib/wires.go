@@ -19,9 +19,11 @@ import (
 type cleared struct {
 	photo.Plane
 	frame Frame // the edge in the plane, with the same along as in the photo
-	// lean of the wires that was taken out: along px per depth px, as
-	// Scale.Shear has it
+	// lean is that of the wires, along px per depth px, as Scale.Shear has it.
 	lean [2]float64
+	seen [][]float32 // by rows of the plane, as they are
+	left [][]float32 // the same, shifted by the lean, without the wires; 0 where nothing is
+	off  [][]float32 // what was taken off of those
 }
 
 // clearing are the settings of clearWires, all in px of the level they are
@@ -38,17 +40,18 @@ func defaultClearing() clearing {
 	return clearing{Beside: 28, Skip: 4, Deep: 180, Lean: 0.3, Window: 240}
 }
 
-// clearWires takes the wires of spacing about T off the strip inside an edge.
-// ok is false where none run on under it.
-func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bool) {
+// clearWires takes the wires of spacing about T off the strip inside an edge. left is
+// what it leaves of all that is seen near the edge, in parts of its square; ok is
+// false where too little of the edge is in the picture.
+func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
 	lo, hi := f.Inside(p, f.Lo, f.Hi, -float64(s.Skip+4), 8)
 	if !(T >= 3) || hi-lo < float64(s.Window)/2 {
-		return c, false
+		return c, 0, false
 	}
 	lo = math.Ceil(lo)
 	st := sampleStrip(p, f, lo, hi, -float64(s.Beside), float64(s.Deep), 1)
 	if st.cols == 0 {
-		return c, false
+		return c, 0, false
 	}
 	// what is wider than wires and marks is shade
 	half := int(math.Max(2*T, 24))
@@ -56,6 +59,7 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bo
 	for r := range rows {
 		rows[r] = highPass32(st.v[r*st.cols:(r+1)*st.cols], half)
 	}
+	seen := slices.Clone(rows)
 	st.straighten(rows, T, s, &c.lean)
 	// The wires as they are beside the edge.
 	wires := make([]float64, st.cols)
@@ -71,24 +75,85 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bo
 	for i := range wires {
 		wires[i] /= math.Max(n[i], 1)
 	}
-	in := rows[s.Beside-2:]
-	c.Plane = photo.Plane{W: st.cols, H: len(in), Pix: make([]uint8, st.cols*len(in))}
+	c.seen = seen[s.Beside-edgeRow:]
+	in := rows[s.Beside-edgeRow:]
+	c.left, c.off = make([][]float32, len(in)), make([][]float32, len(in))
 	var before, after float64
 	for r, row := range in {
-		left := without(row, wires, s.Window/2)
-		for i, v := range left {
+		c.left[r], c.off[r] = without(row, wires, s.Window/2)
+		for i, v := range c.left[r] {
 			if r < 42 && row[i] == row[i] {
 				before += float64(row[i]) * float64(row[i])
-				after += v * v
+				after += float64(v) * float64(v)
 			}
-			c.Pix[r*st.cols+i] = uint8(min(max(math.Round(128+v), 0), 255))
 		}
 	}
-	if after > 0.7*before {
-		return c, false
+	c.frame = Frame{X: -lo, Y: edgeRow, TX: 1, NY: 1, Lo: lo, Hi: hi, Half: f.Half}
+	c.draw()
+	return c, after / math.Max(before, 1e-9), true
+}
+
+// edgeRow is the row of a cleared strip on which its edge runs.
+const edgeRow = 2
+
+// undone is the strip as it was before wires were taken off.
+func (c cleared) undone() cleared {
+	left, off := make([][]float32, len(c.left)), make([][]float32, len(c.left))
+	for r := range left {
+		left[r], off[r] = make([]float32, c.W), make([]float32, c.W)
+		for i, v := range c.left[r] {
+			left[r][i] = v + c.off[r][i]
+		}
 	}
-	c.frame = Frame{X: -lo, Y: 2, TX: 1, NY: 1, Lo: lo, Hi: hi, Half: f.Half}
-	return c, true
+	c.left, c.off = left, off
+	return c
+}
+
+// draw makes the plane: what was seen less what was taken off, which is shifted back
+// by the lean, so that marks stand upright and unblurred.
+func (c *cleared) draw() {
+	w := len(c.seen[0])
+	c.Plane = photo.Plane{W: w, H: len(c.seen), Pix: make([]uint8, w*len(c.seen))}
+	for r, row := range c.seen {
+		d := float64(r - edgeRow)
+		turn := c.lean[1] / 1000
+		for i, v := range row {
+			at := (float64(i) - d*(c.lean[0]+turn*c.frame.Lo)) / (1 + d*turn)
+			v -= float32(between(c.off[r], at))
+			if v != v {
+				v = 0
+			}
+			c.Pix[r*w+i] = uint8(min(max(math.Round(128+float64(v)), 0), 255))
+		}
+	}
+}
+
+// beyond takes off, too, what is left of wires farther inside than marks reach,
+// between two depths in px: a wire that is rusty or bent beside the edge is another
+// one there.
+func (c cleared) beyond(depths [2]int, window int) cleared {
+	d0, d1 := depths[0]+edgeRow, min(depths[1]+edgeRow, len(c.left))
+	if d0 >= d1 {
+		return c
+	}
+	rest := make([]float64, c.W)
+	col := make([]float64, d1-d0)
+	for i := range rest {
+		for r := range col {
+			col[r] = float64(c.left[d0+r][i])
+		}
+		rest[i] = quickSelect(col, len(col)/2)
+	}
+	out := c
+	out.left, out.off = make([][]float32, len(c.left)), make([][]float32, len(c.left))
+	for r, row := range c.left {
+		out.left[r], out.off[r] = without(row, rest, window/2)
+		for i, v := range c.off[r] {
+			out.off[r][i] += v
+		}
+	}
+	out.draw()
+	return out
 }
 
 // straighten finds the lean of the wires, at which they stay strongest from row
@@ -153,8 +218,8 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 
 // without is a row less the wires in it, as strong and as far aside as they
 // are within half a window: least squares on the wires and their slope.
-// Where the row has nothing (NaN) it is 0.
-func without(row []float32, wires []float64, half int) []float64 {
+// Where the row has nothing (NaN) it is 0. off is what was taken off.
+func without(row []float32, wires []float64, half int) (left, off []float32) {
 	n := len(row)
 	type sums struct{ aa, ab, bb, ya, yb float64 }
 	acc := make([]sums, n+1)
@@ -176,20 +241,19 @@ func without(row []float32, wires []float64, half int) []float64 {
 		}
 		acc[i+1] = q
 	}
-	out := make([]float64, n)
-	for i := range out {
-		y := float64(row[i])
-		if y != y {
+	left, off = make([]float32, n), make([]float32, n)
+	for i := range left {
+		if row[i] != row[i] {
 			continue
 		}
 		u, v := acc[max(0, i-half)], acc[min(n, i+half+1)]
 		aa, ab, bb, ya, yb := v.aa-u.aa, v.ab-u.ab, v.bb-u.bb, v.ya-u.ya, v.yb-u.yb
-		out[i] = y
 		if det := aa*bb - ab*ab; det > 1e-9*aa*bb && det > 0 {
-			out[i] -= (ya*bb-yb*ab)/det*wires[i] + (yb*aa-ya*ab)/det*slope(i)
+			off[i] = float32((ya*bb-yb*ab)/det*wires[i] + (yb*aa-ya*ab)/det*slope(i))
 		}
+		left[i] = row[i] - off[i]
 	}
-	return out
+	return left, off
 }
 
 // highPass32 is a row less its moving mean over ±half; NaN stays NaN.
@@ -213,10 +277,12 @@ const mostSides = 120
 const mostCombs = 6
 
 // readThrough reads the ladders of transparent rulers on the edges of the first
-// candidates, with the wires taken off.
-func readThrough(py pyramid, cands []candidate) ([]*read, error) {
+// candidates, with the wires taken off. The first of them, veils in number, are on
+// edges found by what a transparent ruler does to wires.
+func readThrough(py pyramid, cands []candidate, veils int) ([]*read, error) {
 	var sides []candidate
-	for _, c := range cands {
+	veiled := 0
+	for i, c := range cands {
 		known := false
 		for _, s := range sides {
 			known = known || s.frame == c.frame
@@ -227,10 +293,13 @@ func readThrough(py pyramid, cands []candidate) ([]*read, error) {
 		if len(sides) == mostSides {
 			break
 		}
+		if i < veils {
+			veiled = len(sides)
+		}
 	}
 	slots := make([][]*read, len(sides))
 	errs := make([]error, len(sides))
-	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i]) })
+	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i], i < veiled) })
 	return slices.Concat(slots...), errors.Join(errs...)
 }
 
@@ -245,8 +314,8 @@ const (
 	leastCombThrough      = 0.14
 )
 
-// wiresUnder is the spacing, in px of the picture, of the wires beside an edge.
-// ok is false where none stand there or they do not show weaker on the inner
+// wiresUnder is the spacing, in px of the picture, of the wires beside an edge; 0
+// where none stand there. ok is false where they do not show weaker on the inner
 // side, too.
 func wiresUnder(p photo.Plane, f Frame) (T float64, ok bool, err error) {
 	const beside, blur, inside = 28, 6, 40
@@ -276,18 +345,50 @@ func wiresUnder(p photo.Plane, f Frame) (T float64, ok bool, err error) {
 	return T, ratio > leastUnder && ratio < mostUnder, nil
 }
 
-// readSideThrough reads the ladders on one side of an edge, with the wires
-// beside it taken off.
-func readSideThrough(work level, c candidate) ([]*read, error) {
+// readSideThrough reads the ladders on one side of an edge, with the wires beside it
+// taken off, and what is left of them farther inside. Where a veil was seen along the
+// edge it is done whatever the wires look like: holes between slots, and marks as
+// strong as the wires, make them another comb on the inner side.
+func readSideThrough(work level, c candidate, veil bool) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
 	T, ok, err := wiresUnder(work.Plane, f)
-	if !ok || err != nil {
+	if T == 0 || !ok && !veil || err != nil {
 		return nil, err
 	}
-	cl, ok := clearWires(work.Plane, f, T, defaultClearing())
-	if !ok {
+	cl, left, ok := clearWires(work.Plane, f, T, defaultClearing())
+	if !ok || left > mostLeft && !veil {
 		return nil, nil
 	}
+	ways := []cleared{cl}
+	if left > mostLeft {
+		cl = cl.undone()
+		ways = nil
+	}
+	for _, d := range beyondMarks() {
+		ways = append(ways, cl.beyond(d, defaultClearing().Window))
+	}
+	var out []*read
+	for _, way := range ways {
+		reads, err := readCleared(work, c, way, T)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, reads...)
+	}
+	return out, nil
+}
+
+// mostLeft is how much of what is seen near an edge may be left without the wires, in
+// parts of its square, if those run on under it.
+const mostLeft = 0.7
+
+// beyondMarks are depths in px of the work level between which there may be nothing
+// but wires: marks are 3 to 14 mm long and rulers 15 to 40 mm wide (common practice,
+// no source), in pictures of 40 to 100 px to the inch and of 100 to 250.
+func beyondMarks() [2][2]int { return [2][2]int{{45, 160}, {20, 70}} }
+
+// readCleared reads the ladders in a strip with wires of spacing T taken off.
+func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error) {
 	lo, hi := cl.frame.Lo, cl.frame.Hi
 	st := sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1)
 	combs, err := combsLeft(st, lo, T)
@@ -304,9 +405,7 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 		if !ok {
 			continue
 		}
-		l.frame = f
-		l.shear[0] += cl.lean[0]
-		l.shear[1] += cl.lean[1]
+		l.frame = scaleFrame(c.frame, work.k)
 		from := candidate{frame: c.frame, held: c.held, comb: scaleComb(cb, 1/work.k), weight: c.weight}
 		if q := understand(from, l.scaled(1/work.k)); q != nil {
 			q.through = true

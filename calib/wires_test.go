@@ -63,7 +63,7 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 	sc := tenths(Inch, 10, 0)
 	laySeeThrough(p, sc, []float64{5, 7, 10}, 200, 1.2, 0.75)
 	f := Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}
-	c, ok := clearWires(p, f, 15, defaultClearing())
+	c, _, ok := clearWires(p, f, 15, defaultClearing())
 	if !ok {
 		t.Fatal("no wires seen")
 	}
@@ -71,7 +71,7 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 		t.Errorf("wires lean by %.3f, drawn -0.05", c.lean[0])
 	}
 	at := func(along, depth float64) float64 {
-		x, y := c.frame.Point(along-c.lean[0]*depth, depth)
+		x, y := c.frame.Point(along, depth)
 		return c.At(x, y)
 	}
 	marks, blanks := 0.0, 0.0
