@@ -101,23 +101,36 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 	return ruler, clear, nil
 }
 
-// through reads transparent rulers, first along the edges that look like theirs.
+// through reads transparent rulers along the edges that look like theirs.
 func (h *hunt) through() (ruler read, clear bool, err error) {
 	veil, err := veilEdges(h.py, defaultVeil())
 	if err != nil {
 		return ruler, false, err
 	}
-	known := h.all
-	h.all = nil
 	if err := h.add(veil, leastVeil); err != nil {
 		return ruler, false, err
 	}
-	sides, veils := slices.Concat(h.all, known), len(h.all)
-	h.all = slices.Clone(sides)
-	byWeight(h.all)
-	reads, err := readThrough(h.py, sides, veils)
+	reads, err := readThrough(h.py, h.veilSides(veil))
 	ruler, clear = h.took(reads)
 	return ruler, clear, err
+}
+
+// veilSides are the sides of all edges that were traced along the given ones.
+func (h *hunt) veilSides(veil []segment) []candidate {
+	k := h.py.work.k
+	frames := make([]Frame, len(veil))
+	SideBySide(len(veil), func(i int) { frames[i], _ = traceEdge(h.py.work.Plane, newFrame(veil[i].scaled(k)), traceReach) })
+	var out []candidate
+	for _, c := range h.all {
+		if slices.ContainsFunc(out, func(o candidate) bool { return o.frame == c.frame }) {
+			continue
+		}
+		f := scaleFrame(c.frame, k)
+		if slices.ContainsFunc(frames, func(v Frame) bool { return sameEdge([]Frame{v}, f) || sameEdge([]Frame{f}, v) }) {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 // took takes up reads; clear says whether one is a ruler beyond doubt.

@@ -21,7 +21,7 @@ type veilSearch struct {
 
 func defaultVeil() veilSearch {
 	s := veilSearch{acrossSearch: defaultAcross(), CellPx: 32}
-	s.Ridge, s.StepDeg = true, 0.5
+	s.Ridge, s.StepDeg, s.PerTone = true, 0.5, 12
 	return s
 }
 

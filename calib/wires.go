@@ -269,65 +269,38 @@ func highPass32(v []float32, half int) []float32 {
 	return out
 }
 
-// mostSides is how many sides of edges are cleared of wires at most.
-const mostSides = 120
-
 // mostCombs is how many combs of such a side are read at most: what is left of
 // wires is often stronger than fine marks.
 const mostCombs = 6
 
-// readThrough reads the ladders of transparent rulers on the edges of the first
-// candidates, with the wires taken off. The first of them, veils in number, are on
-// edges found by what a transparent ruler does to wires.
-func readThrough(py pyramid, cands []candidate, veils int) ([]*read, error) {
-	var sides []candidate
-	veiled := 0
-	for i, c := range cands {
-		known := false
-		for _, s := range sides {
-			known = known || s.frame == c.frame
-		}
-		if !known {
-			sides = append(sides, c)
-		}
-		if len(sides) == mostSides {
-			break
-		}
-		if i < veils {
-			veiled = len(sides)
-		}
-	}
+// readThrough reads the ladders of transparent rulers on sides of edges, with the
+// wires taken off.
+func readThrough(py pyramid, sides []candidate) ([]*read, error) {
 	slots := make([][]*read, len(sides))
 	errs := make([]error, len(sides))
-	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i], i < veiled) })
+	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i]) })
 	return slices.Concat(slots...), errors.Join(errs...)
 }
 
-// What is looked at of a side: the wires beside it, as autocorrelation all along
-// the edge, how strongly they show on its inner side, of what they are beside
-// it, and the comb of marks there. Of the transparent rulers of drawn scenes
-// these lay from 0.18 to 0.97, 0.36 to 0.79 and 0.2 to 0.8; four of five other
-// sides fail by the first two.
-const (
-	leastWiresBeside      = 0.12
-	leastUnder, mostUnder = 0.2, 0.95
-	leastCombThrough      = 0.14
-)
+// leastWiresBeside is how strong the wires beside an edge are at least, as
+// autocorrelation all along the edge, leastCombThrough the comb of marks beneath which
+// they were. Of the transparent rulers of drawn scenes they were 0.18 to 0.97 and 0.2
+// to 0.8.
+const leastWiresBeside, leastCombThrough = 0.12, 0.14
 
-// wiresUnder is the spacing, in px of the picture, of the wires beside an edge; 0
-// where none stand there. ok is false where they do not show weaker on the inner
-// side, too.
-func wiresUnder(p photo.Plane, f Frame) (T float64, ok bool, err error) {
+// wiresBeside is the spacing, in px of the picture, of the wires beside an edge; 0
+// where none stand there.
+func wiresBeside(p photo.Plane, f Frame) (T float64, err error) {
 	const beside, blur, inside = 28, 6, 40
 	lo, hi := f.Inside(p, f.Lo, f.Hi, -beside, inside)
 	if hi-lo < 96 {
-		return 0, false, nil
+		return 0, nil
 	}
 	st := sampleStrip(p, f, lo, hi, -beside, -blur, 1)
 	const middle = (beside + blur) / 2
 	combs, err := findCombs([][]float64{st.profile(-beside, -middle), st.profile(-middle, -blur)}, lo, combSearch{window: 256, minPeriodPx: 3})
 	if err != nil {
-		return 0, false, err
+		return 0, err
 	}
 	var wires comb
 	for _, c := range slices.Concat(combs...) {
@@ -336,27 +309,21 @@ func wiresUnder(p photo.Plane, f Frame) (T float64, ok bool, err error) {
 		}
 	}
 	if wires.strength < leastWiresBeside*math.Max(1, (hi-lo)/128) {
-		return 0, false, nil
+		return 0, nil
 	}
-	T = wires.periodPx
-	half := math.Max(6*T, 40)
-	lo, hi = math.Max(wires.center-half, lo), math.Min(wires.center+half, hi)
-	ratio := rowsContrast(p, f, lo, hi, blur, inside, T) / rowsContrast(p, f, lo, hi, -beside, -blur, T)
-	return T, ratio > leastUnder && ratio < mostUnder, nil
+	return wires.periodPx, nil
 }
 
 // readSideThrough reads the ladders on one side of an edge, with the wires beside it
-// taken off, and what is left of them farther inside. Where a veil was seen along the
-// edge it is done whatever the wires look like: holes between slots, and marks as
-// strong as the wires, make them another comb on the inner side.
-func readSideThrough(work level, c candidate, veil bool) ([]*read, error) {
+// taken off, and what is left of them farther inside.
+func readSideThrough(work level, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
-	T, ok, err := wiresUnder(work.Plane, f)
-	if T == 0 || !ok && !veil || err != nil {
+	T, err := wiresBeside(work.Plane, f)
+	if T == 0 || err != nil {
 		return nil, err
 	}
 	cl, left, ok := clearWires(work.Plane, f, T, defaultClearing())
-	if !ok || left > mostLeft && !veil {
+	if !ok {
 		return nil, nil
 	}
 	ways := []cleared{cl}
@@ -382,6 +349,10 @@ func readSideThrough(work level, c candidate, veil bool) ([]*read, error) {
 // parts of its square, if those run on under it.
 const mostLeft = 0.7
 
+// mostFar is how strong a comb of marks is farther inside, in parts of what it is
+// near the edge.
+const mostFar = 0.8
+
 // beyondMarks are depths in px of the work level between which there may be nothing
 // but wires: marks are 3 to 14 mm long and rulers 15 to 40 mm wide (common practice,
 // no source), in pictures of 40 to 100 px to the inch and of 100 to 250.
@@ -401,6 +372,9 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
 			continue
 		}
+		if !endsInside(cl, cb) {
+			continue
+		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
 		if !ok {
 			continue
@@ -413,6 +387,17 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		}
 	}
 	return out, nil
+}
+
+// endsInside says whether a comb is weaker farther inside, as marks are and what is
+// left of wires is not.
+func endsInside(cl cleared, c comb) bool {
+	T := c.periodPx
+	half := math.Max(6*T, 40)
+	lo, hi := math.Max(c.center-half, cl.frame.Lo), math.Min(c.center+half, cl.frame.Hi)
+	const nearest, farthest = 5, 7 // spacings; the shortest marks are 1 to 4 long
+	far := rowsContrast(cl.Plane, cl.frame, lo, hi, nearest*T, farthest*T, T)
+	return far < mostFar*rowsContrast(cl.Plane, cl.frame, lo, hi, c.depth[0], c.depth[1], T)
 }
 
 // combsLeft are the combs in a strip from which wires of spacing T were taken, the
