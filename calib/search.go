@@ -169,6 +169,9 @@ func (h *hunt) beside(r read) error {
 		return err
 	}
 	h.readBeside(r)
+	if err := h.readOwnThrough(r); err != nil {
+		return err
+	}
 	// Some of it may have been read along lines within the marks.
 	for _, q := range append([]read{r}, h.reads...) {
 		if q.ladder.outside > overEdge && r.mayCarry(q.from) {
@@ -181,6 +184,32 @@ func (h *hunt) beside(r read) error {
 	}
 	return nil
 }
+
+// readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
+// to run on under it: fine marks among wires, and those on its other edge, may have been
+// missed or taken for every second one.
+func (h *hunt) readOwnThrough(r read) error {
+	k := h.py.work.k
+	under, err := wiresUnder(h.py.work.Plane, scaleFrame(r.from.frame, k))
+	if err != nil || !under || r.through {
+		return err
+	}
+	var sides []candidate
+	for _, c := range h.all {
+		known := slices.ContainsFunc(sides, func(o candidate) bool { return o.frame == c.frame })
+		if !known && len(sides) < mostOwnSides && c.held >= leastAcross && r.mayCarry(c) {
+			sides = append(sides, c)
+		}
+	}
+	reads, err := readThrough(h.py, sides)
+	for _, q := range reads {
+		h.reads = append(h.reads, *q)
+	}
+	return err
+}
+
+// mostOwnSides is how many sides of edges on a ruler are cleared of wires at most.
+const mostOwnSides = 12
 
 // readBeside reads the candidates that may lie on the ruler of a ladder.
 func (h *hunt) readBeside(r read) {

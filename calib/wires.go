@@ -282,46 +282,59 @@ func readThrough(py pyramid, sides []candidate) ([]*read, error) {
 	return slices.Concat(slots...), errors.Join(errs...)
 }
 
-// leastWiresBeside is how strong the wires beside an edge are at least, as
-// autocorrelation all along the edge, leastCombThrough the comb of marks beneath which
-// they were. Of the transparent rulers of drawn scenes they were 0.18 to 0.97 and 0.2
-// to 0.8.
-const leastWiresBeside, leastCombThrough = 0.12, 0.14
+// What is looked at of a side: the wires beside it, as autocorrelation all along the
+// edge, how strongly they show on its inner side, of what they are beside it, and the
+// comb of marks there. Of the transparent rulers of drawn scenes these lay from 0.18 to
+// 0.97, 0.36 to 0.79 and 0.2 to 0.8; four of five other sides fail by the first two.
+const (
+	leastWiresBeside      = 0.12
+	leastUnder, mostUnder = 0.2, 0.95
+	leastCombThrough      = 0.14
+)
 
-// wiresBeside is the spacing, in px of the picture, of the wires beside an edge; 0
-// where none stand there.
-func wiresBeside(p photo.Plane, f Frame) (T float64, err error) {
-	const beside, blur, inside = 28, 6, 40
-	lo, hi := f.Inside(p, f.Lo, f.Hi, -beside, inside)
+// The depths in px on both sides of an edge between which wires are looked at.
+const besideFar, besideNear, underFar = 28, 6, 40
+
+// wiresBeside is the strongest comb of wires beside an edge; ok is false where none
+// stand there.
+func wiresBeside(p photo.Plane, f Frame) (wires comb, ok bool, err error) {
+	lo, hi := f.Inside(p, f.Lo, f.Hi, -besideFar, underFar)
 	if hi-lo < 96 {
-		return 0, nil
+		return wires, false, nil
 	}
-	st := sampleStrip(p, f, lo, hi, -beside, -blur, 1)
-	const middle = (beside + blur) / 2
-	combs, err := findCombs([][]float64{st.profile(-beside, -middle), st.profile(-middle, -blur)}, lo, combSearch{window: 256, minPeriodPx: 3})
-	if err != nil {
-		return 0, err
-	}
-	var wires comb
+	st := sampleStrip(p, f, lo, hi, -besideFar, -besideNear, 1)
+	const middle = (besideFar + besideNear) / 2
+	combs, err := findCombs([][]float64{st.profile(-besideFar, -middle), st.profile(-middle, -besideNear)}, lo, combSearch{window: 256, minPeriodPx: 3})
 	for _, c := range slices.Concat(combs...) {
 		if c.strength > wires.strength {
 			wires = c
 		}
 	}
-	if wires.strength < leastWiresBeside*math.Max(1, (hi-lo)/128) {
-		return 0, nil
+	return wires, wires.strength >= leastWiresBeside*math.Max(1, (hi-lo)/128), err
+}
+
+// wiresUnder says whether the wires beside an edge show weaker on its inner side, too.
+func wiresUnder(p photo.Plane, f Frame) (bool, error) {
+	wires, ok, err := wiresBeside(p, f)
+	if err != nil || !ok {
+		return false, err
 	}
-	return wires.periodPx, nil
+	T := wires.periodPx
+	half := math.Max(6*T, 40)
+	lo, hi := math.Max(wires.center-half, f.Lo), math.Min(wires.center+half, f.Hi)
+	ratio := rowsContrast(p, f, lo, hi, besideNear, underFar, T) / rowsContrast(p, f, lo, hi, -besideFar, -besideNear, T)
+	return ratio > leastUnder && ratio < mostUnder, nil
 }
 
 // readSideThrough reads the ladders on one side of an edge, with the wires beside it
 // taken off, and what is left of them farther inside.
 func readSideThrough(work level, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
-	T, err := wiresBeside(work.Plane, f)
-	if T == 0 || err != nil {
+	wires, ok, err := wiresBeside(work.Plane, f)
+	if err != nil || !ok {
 		return nil, err
 	}
+	T := wires.periodPx
 	cl, left, ok := clearWires(work.Plane, f, T, defaultClearing())
 	if !ok {
 		return nil, nil
