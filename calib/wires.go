@@ -146,11 +146,20 @@ func (c cleared) beyond(depths [2]int, window int) cleared {
 	}
 	out := c
 	out.left, out.off = make([][]float32, len(c.left)), make([][]float32, len(c.left))
+	// The wires near the edge are those farther inside: they are taken off as they are
+	// there, and of what fits them stronger or weaker but half, for marks may fit, too.
+	const again = 0.5
 	for r, row := range c.left {
-		out.left[r], out.off[r] = without(row, rest, window/2)
-		for i, v := range c.off[r] {
-			out.off[r][i] += v
+		left := make([]float32, len(row))
+		for i, v := range row {
+			left[i] = v - float32(rest[i])
 		}
+		_, off := without(left, rest, window/2)
+		for i, v := range off {
+			left[i] -= again * v
+			off[i] = c.off[r][i] + float32(rest[i]) + again*v
+		}
+		out.left[r], out.off[r] = left, off
 	}
 	out.draw()
 	return out
