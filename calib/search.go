@@ -101,38 +101,6 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 	return ruler, clear, nil
 }
 
-// through reads transparent rulers along the edges that look like theirs.
-func (h *hunt) through() (ruler read, clear bool, err error) {
-	veil, err := veilEdges(h.py, defaultVeil())
-	if err != nil {
-		return ruler, false, err
-	}
-	if err := h.add(veil, leastVeil); err != nil {
-		return ruler, false, err
-	}
-	reads, err := readThrough(h.py, h.veilSides(veil))
-	ruler, clear = h.took(reads)
-	return ruler, clear, err
-}
-
-// veilSides are the sides of all edges that were traced along the given ones.
-func (h *hunt) veilSides(veil []segment) []candidate {
-	k := h.py.work.k
-	frames := make([]Frame, len(veil))
-	SideBySide(len(veil), func(i int) { frames[i], _ = traceEdge(h.py.work.Plane, newFrame(veil[i].scaled(k)), traceReach) })
-	var out []candidate
-	for _, c := range h.all {
-		if slices.ContainsFunc(out, func(o candidate) bool { return o.frame == c.frame }) {
-			continue
-		}
-		f := scaleFrame(c.frame, k)
-		if slices.ContainsFunc(frames, func(v Frame) bool { return sameEdge([]Frame{v}, f) || sameEdge([]Frame{f}, v) }) {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
 // took takes up reads; clear says whether one is a ruler beyond doubt.
 func (h *hunt) took(reads []*read) (ruler read, clear bool) {
 	for _, q := range reads {
@@ -184,32 +152,6 @@ func (h *hunt) beside(r read) error {
 	}
 	return nil
 }
-
-// readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
-// to run on under it: fine marks among wires, and those on its other edge, may have been
-// missed or taken for every second one.
-func (h *hunt) readOwnThrough(r read) error {
-	k := h.py.work.k
-	under, err := wiresUnder(h.py.work.Plane, scaleFrame(r.from.frame, k))
-	if err != nil || !under || r.through {
-		return err
-	}
-	var sides []candidate
-	for _, c := range h.all {
-		known := slices.ContainsFunc(sides, func(o candidate) bool { return o.frame == c.frame })
-		if !known && len(sides) < mostOwnSides && c.held >= leastAcross && r.mayCarry(c) {
-			sides = append(sides, c)
-		}
-	}
-	reads, err := readThrough(h.py, sides)
-	for _, q := range reads {
-		h.reads = append(h.reads, *q)
-	}
-	return err
-}
-
-// mostOwnSides is how many sides of edges on a ruler are cleared of wires at most.
-const mostOwnSides = 12
 
 // readBeside reads the candidates that may lie on the ruler of a ladder.
 func (h *hunt) readBeside(r read) {
