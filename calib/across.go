@@ -41,20 +41,24 @@ func acrossEdges(py pyramid, s acrossSearch) ([]segment, error) {
 	for _, th := range g.grains(s) {
 		rough := g.roughness(th, tone)
 		for _, p := range [2]photo.Plane{tone.Plane, rough} {
-			found := sweepTurned(p, th, s.sweepSearch)
-			var own []segment
-			for _, f := range found {
-				if len(own) < s.PerTone && !slices.ContainsFunc(own, func(o segment) bool { return nearTo(f, o, 3) >= 2 }) {
-					own = append(own, f)
-				}
-			}
-			out = append(out, own...)
+			out = append(out, apartOf(sweepTurned(p, th, s.sweepSearch), s.PerTone)...)
 		}
 	}
 	for i := range out {
 		out[i] = out[i].scaled(1 / tone.k)
 	}
 	return out, nil
+}
+
+// apartOf are the first n edges that run apart from those before them.
+func apartOf(found []segment, n int) []segment {
+	var out []segment
+	for _, f := range found {
+		if len(out) < n && !slices.ContainsFunc(out, func(o segment) bool { return nearTo(f, o, 3) >= 2 }) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // sweepTurned are the edges within the spread of one direction, the strongest first.

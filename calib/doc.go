@@ -12,6 +12,7 @@
 //	likeMarks     marks or wires: which combs are read first
 //	readLadder    every mark along the edge, with its length
 //	decode        the lengths' hierarchy: eighths … thirty-seconds, tenths, millimetres
+//	veilEdges     where none of those is a ruler: edges at which something changes along wires
 //	readThrough   the same through a transparent ruler, the wires taken off
 //	choose        the ruler among the ladders, and its unit: by the second scale, the
 //	              ruler's width, the lengths of its marks and the camera's distance

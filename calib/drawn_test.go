@@ -75,6 +75,29 @@ func TestTransparentRulersAreReadThrough(t *testing.T) {
 	}
 }
 
+// A transparent ruler whose one scale is clear without more has its other one read
+// through, which tells tenths of an inch from millimetres; regression.
+func TestClearTransparentRulerIsReadOnItsOtherEdge(t *testing.T) {
+	r := scene.DefaultRanges()
+	r.AdverseShare = 0.15
+	img, truth, err := scene.Draw(scene.Random(4501_000_574, r))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := img.Bounds()
+	p := photo.Plane{W: b.Dx(), H: b.Dy(), Pix: make([]uint8, 0, b.Dx()*b.Dy())}
+	for y := range p.H {
+		p.Pix = append(p.Pix, img.Y[y*img.YStride:y*img.YStride+p.W]...)
+	}
+	got, found, err := FindRuler(context.Background(), p, Options{})
+	if err != nil || !found {
+		t.Fatalf("found %v, err %v", found, err)
+	}
+	if ratio := drawnRatio(got.Scale, truth); math.Abs(ratio-1) > 0.01 || got.Second == nil {
+		t.Errorf("%s%d read %.3f times the truth, second scale %v", got.Scale.Unit, got.Scale.Divisions, ratio, got.Second != nil)
+	}
+}
+
 func TestTenthsOfAnInchAreToldFromMillimetres(t *testing.T) {
 	if right := readDrawn(t, 950, 5, []string{"mm", "in10", "mm+mm", "in8+mm"}, []string{"white", "yellow", "tape"}); right < 3 {
 		t.Errorf("%d of 5 rulers read, want 3", right)

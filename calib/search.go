@@ -71,6 +71,9 @@ const (
 	// leastAcross is that of the edges found across the wires, many of which are
 	// chance.
 	leastAcross = 0.5
+	// leastVeil is that of the edges at which something changes along the wires:
+	// those of transparent rulers in drawn scenes had 0.38 to 1.
+	leastVeil = 0.3
 )
 
 // hunt is what was found while a ruler is sought.
@@ -96,13 +99,6 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 		h.unread, n = h.unread[k:], n-k
 	}
 	return ruler, clear, nil
-}
-
-// through reads transparent rulers.
-func (h *hunt) through() (ruler read, clear bool, err error) {
-	reads, err := readThrough(h.py, h.all)
-	ruler, clear = h.took(reads)
-	return ruler, clear, err
 }
 
 // took takes up reads; clear says whether one is a ruler beyond doubt.
@@ -141,6 +137,9 @@ func (h *hunt) beside(r read) error {
 		return err
 	}
 	h.readBeside(r)
+	if err := h.readOwnThrough(r); err != nil {
+		return err
+	}
 	// Some of it may have been read along lines within the marks.
 	for _, q := range append([]read{r}, h.reads...) {
 		if q.ladder.outside > overEdge && r.mayCarry(q.from) {

@@ -17,6 +17,7 @@ type sweepSearch struct {
 	SpreadDeg  float64 // either side of each, for a ruler laid askew
 	StepDeg    float64
 	MaxLines   int
+	Ridge      bool // edges are lines in the picture, not steps
 }
 
 func defaultSweep() sweepSearch {
@@ -172,6 +173,9 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	for r := 2; r+2 < rows; r++ {
 		for c := 0; c < chunks; c++ {
 			v := (m[(r+1)*chunks+c] + m[(r+2)*chunks+c] - m[(r-1)*chunks+c] - m[(r-2)*chunks+c]) / 2
+			if s.Ridge {
+				v = m[r*chunks+c] - (m[(r-2)*chunks+c]+m[(r+2)*chunks+c])/2
+			}
 			if math.IsNaN(v) {
 				continue
 			}
@@ -185,9 +189,13 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	thr := math.Max(2.5*median(mags), 1.5)
 	var out []segment
 	gain := make([]float64, chunks)
+	signs := []float64{1, -1}
+	if s.Ridge {
+		signs = signs[:1]
+	}
 	for r := 3; r+3 < rows; r++ {
 		// An edge is brighter on one side all along.
-		for _, sign := range [2]float64{1, -1} {
+		for _, sign := range signs {
 			for c := range gain {
 				v := sign * der[r*chunks+c]
 				// a strong edge counts more than a long one among what wires leave over

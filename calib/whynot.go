@@ -66,7 +66,11 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	if err != nil {
 		return "", err
 	}
-	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine)
+	veil, err := veilEdges(py, defaultVeil())
+	if err != nil {
+		return "", err
+	}
+	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine) + ", veil " + nearest(veil)
 	h := hunt{py: py, unit: opt.Unit}
 	if err := h.add(coarse, 0); err != nil {
 		return "", err
@@ -76,6 +80,9 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	}
 	nAcross := len(h.traced)
 	if err := h.add(fine, 0); err != nil {
+		return "", err
+	}
+	if err := h.add(veil, leastVeil); err != nil {
 		return "", err
 	}
 	best, bi := math.Inf(1), -1

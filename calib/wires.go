@@ -1,10 +1,8 @@
 package calib
 
 import (
-	"errors"
 	"math"
 	"slices"
-	"sort"
 
 	"dentcount/photo"
 )
@@ -19,9 +17,11 @@ import (
 type cleared struct {
 	photo.Plane
 	frame Frame // the edge in the plane, with the same along as in the photo
-	// lean of the wires that was taken out: along px per depth px, as
-	// Scale.Shear has it
+	// lean is that of the wires, along px per depth px, as Scale.Shear has it.
 	lean [2]float64
+	seen [][]float32 // by rows of the plane, as they are
+	left [][]float32 // the same, shifted by the lean, without the wires; 0 where nothing is
+	off  [][]float32 // what was taken off of those
 }
 
 // clearing are the settings of clearWires, all in px of the level they are
@@ -38,17 +38,18 @@ func defaultClearing() clearing {
 	return clearing{Beside: 28, Skip: 4, Deep: 180, Lean: 0.3, Window: 240}
 }
 
-// clearWires takes the wires of spacing about T off the strip inside an edge.
-// ok is false where none run on under it.
-func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bool) {
+// clearWires takes the wires of spacing about T off the strip inside an edge. left is
+// what it leaves of all that is seen near the edge, in parts of its square; ok is
+// false where too little of the edge is in the picture.
+func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
 	lo, hi := f.Inside(p, f.Lo, f.Hi, -float64(s.Skip+4), 8)
 	if !(T >= 3) || hi-lo < float64(s.Window)/2 {
-		return c, false
+		return c, 0, false
 	}
 	lo = math.Ceil(lo)
 	st := sampleStrip(p, f, lo, hi, -float64(s.Beside), float64(s.Deep), 1)
 	if st.cols == 0 {
-		return c, false
+		return c, 0, false
 	}
 	// what is wider than wires and marks is shade
 	half := int(math.Max(2*T, 24))
@@ -56,6 +57,7 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bo
 	for r := range rows {
 		rows[r] = highPass32(st.v[r*st.cols:(r+1)*st.cols], half)
 	}
+	seen := slices.Clone(rows)
 	st.straighten(rows, T, s, &c.lean)
 	// The wires as they are beside the edge.
 	wires := make([]float64, st.cols)
@@ -71,24 +73,94 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, ok bo
 	for i := range wires {
 		wires[i] /= math.Max(n[i], 1)
 	}
-	in := rows[s.Beside-2:]
-	c.Plane = photo.Plane{W: st.cols, H: len(in), Pix: make([]uint8, st.cols*len(in))}
+	c.seen = seen[s.Beside-edgeRow:]
+	in := rows[s.Beside-edgeRow:]
+	c.left, c.off = make([][]float32, len(in)), make([][]float32, len(in))
 	var before, after float64
 	for r, row := range in {
-		left := without(row, wires, s.Window/2)
-		for i, v := range left {
+		c.left[r], c.off[r] = without(row, wires, s.Window/2)
+		for i, v := range c.left[r] {
 			if r < 42 && row[i] == row[i] {
 				before += float64(row[i]) * float64(row[i])
-				after += v * v
+				after += float64(v) * float64(v)
 			}
-			c.Pix[r*st.cols+i] = uint8(min(max(math.Round(128+v), 0), 255))
 		}
 	}
-	if after > 0.7*before {
-		return c, false
+	c.frame = Frame{X: -lo, Y: edgeRow, TX: 1, NY: 1, Lo: lo, Hi: hi, Half: f.Half}
+	c.draw()
+	return c, after / math.Max(before, 1e-9), true
+}
+
+// edgeRow is the row of a cleared strip on which its edge runs.
+const edgeRow = 2
+
+// undone is the strip as it was before wires were taken off.
+func (c cleared) undone() cleared {
+	left, off := make([][]float32, len(c.left)), make([][]float32, len(c.left))
+	for r := range left {
+		left[r], off[r] = make([]float32, c.W), make([]float32, c.W)
+		for i, v := range c.left[r] {
+			left[r][i] = v + c.off[r][i]
+		}
 	}
-	c.frame = Frame{X: -lo, Y: 2, TX: 1, NY: 1, Lo: lo, Hi: hi, Half: f.Half}
-	return c, true
+	c.left, c.off = left, off
+	return c
+}
+
+// draw makes the plane: what was seen less what was taken off, which is shifted back
+// by the lean, so that marks stand upright and unblurred.
+func (c *cleared) draw() {
+	w := len(c.seen[0])
+	c.Plane = photo.Plane{W: w, H: len(c.seen), Pix: make([]uint8, w*len(c.seen))}
+	for r, row := range c.seen {
+		d := float64(r - edgeRow)
+		turn := c.lean[1] / 1000
+		for i, v := range row {
+			at := (float64(i) - d*(c.lean[0]+turn*c.frame.Lo)) / (1 + d*turn)
+			v -= float32(between(c.off[r], at))
+			if v != v {
+				v = 0
+			}
+			c.Pix[r*w+i] = uint8(min(max(math.Round(128+float64(v)), 0), 255))
+		}
+	}
+}
+
+// beyond takes off, too, what is left of wires farther inside than marks reach,
+// between two depths in px: a wire that is rusty or bent beside the edge is another
+// one there.
+func (c cleared) beyond(depths [2]int, window int) cleared {
+	d0, d1 := depths[0]+edgeRow, min(depths[1]+edgeRow, len(c.left))
+	if d0 >= d1 {
+		return c
+	}
+	rest := make([]float64, c.W)
+	col := make([]float64, d1-d0)
+	for i := range rest {
+		for r := range col {
+			col[r] = float64(c.left[d0+r][i])
+		}
+		rest[i] = quickSelect(col, len(col)/2)
+	}
+	out := c
+	out.left, out.off = make([][]float32, len(c.left)), make([][]float32, len(c.left))
+	// The wires near the edge are those farther inside: they are taken off as they are
+	// there, and of what fits them stronger or weaker but half, for marks may fit, too.
+	const again = 0.5
+	for r, row := range c.left {
+		left := make([]float32, len(row))
+		for i, v := range row {
+			left[i] = v - float32(rest[i])
+		}
+		_, off := without(left, rest, window/2)
+		for i, v := range off {
+			left[i] -= again * v
+			off[i] = c.off[r][i] + float32(rest[i]) + again*v
+		}
+		out.left[r], out.off[r] = left, off
+	}
+	out.draw()
+	return out
 }
 
 // straighten finds the lean of the wires, at which they stay strongest from row
@@ -153,8 +225,8 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 
 // without is a row less the wires in it, as strong and as far aside as they
 // are within half a window: least squares on the wires and their slope.
-// Where the row has nothing (NaN) it is 0.
-func without(row []float32, wires []float64, half int) []float64 {
+// Where the row has nothing (NaN) it is 0. off is what was taken off.
+func without(row []float32, wires []float64, half int) (left, off []float32) {
 	n := len(row)
 	type sums struct{ aa, ab, bb, ya, yb float64 }
 	acc := make([]sums, n+1)
@@ -176,20 +248,19 @@ func without(row []float32, wires []float64, half int) []float64 {
 		}
 		acc[i+1] = q
 	}
-	out := make([]float64, n)
-	for i := range out {
-		y := float64(row[i])
-		if y != y {
+	left, off = make([]float32, n), make([]float32, n)
+	for i := range left {
+		if row[i] != row[i] {
 			continue
 		}
 		u, v := acc[max(0, i-half)], acc[min(n, i+half+1)]
 		aa, ab, bb, ya, yb := v.aa-u.aa, v.ab-u.ab, v.bb-u.bb, v.ya-u.ya, v.yb-u.yb
-		out[i] = y
 		if det := aa*bb - ab*ab; det > 1e-9*aa*bb && det > 0 {
-			out[i] -= (ya*bb-yb*ab)/det*wires[i] + (yb*aa-ya*ab)/det*slope(i)
+			off[i] = float32((ya*bb-yb*ab)/det*wires[i] + (yb*aa-ya*ab)/det*slope(i))
 		}
+		left[i] = row[i] - off[i]
 	}
-	return out
+	return left, off
 }
 
 // highPass32 is a row less its moving mean over ±half; NaN stays NaN.
@@ -201,158 +272,6 @@ func highPass32(v []float32, half int) []float32 {
 	out := make([]float32, len(v))
 	for i, x := range highPass(row, half) {
 		out[i] = float32(x)
-	}
-	return out
-}
-
-// mostSides is how many sides of edges are cleared of wires at most.
-const mostSides = 120
-
-// mostCombs is how many combs of such a side are read at most: what is left of
-// wires is often stronger than fine marks.
-const mostCombs = 6
-
-// readThrough reads the ladders of transparent rulers on the edges of the first
-// candidates, with the wires taken off.
-func readThrough(py pyramid, cands []candidate) ([]*read, error) {
-	var sides []candidate
-	for _, c := range cands {
-		known := false
-		for _, s := range sides {
-			known = known || s.frame == c.frame
-		}
-		if !known {
-			sides = append(sides, c)
-		}
-		if len(sides) == mostSides {
-			break
-		}
-	}
-	slots := make([][]*read, len(sides))
-	errs := make([]error, len(sides))
-	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i]) })
-	return slices.Concat(slots...), errors.Join(errs...)
-}
-
-// What is looked at of a side: the wires beside it, as autocorrelation all along
-// the edge, how strongly they show on its inner side, of what they are beside
-// it, and the comb of marks there. Of the transparent rulers of drawn scenes
-// these lay from 0.18 to 0.97, 0.36 to 0.79 and 0.2 to 0.8; four of five other
-// sides fail by the first two.
-const (
-	leastWiresBeside      = 0.12
-	leastUnder, mostUnder = 0.2, 0.95
-	leastCombThrough      = 0.14
-)
-
-// wiresUnder is the spacing, in px of the picture, of the wires beside an edge.
-// ok is false where none stand there or they do not show weaker on the inner
-// side, too.
-func wiresUnder(p photo.Plane, f Frame) (T float64, ok bool, err error) {
-	const beside, blur, inside = 28, 6, 40
-	lo, hi := f.Inside(p, f.Lo, f.Hi, -beside, inside)
-	if hi-lo < 96 {
-		return 0, false, nil
-	}
-	st := sampleStrip(p, f, lo, hi, -beside, -blur, 1)
-	const middle = (beside + blur) / 2
-	combs, err := findCombs([][]float64{st.profile(-beside, -middle), st.profile(-middle, -blur)}, lo, combSearch{window: 256, minPeriodPx: 3})
-	if err != nil {
-		return 0, false, err
-	}
-	var wires comb
-	for _, c := range slices.Concat(combs...) {
-		if c.strength > wires.strength {
-			wires = c
-		}
-	}
-	if wires.strength < leastWiresBeside*math.Max(1, (hi-lo)/128) {
-		return 0, false, nil
-	}
-	T = wires.periodPx
-	half := math.Max(6*T, 40)
-	lo, hi = math.Max(wires.center-half, lo), math.Min(wires.center+half, hi)
-	ratio := rowsContrast(p, f, lo, hi, blur, inside, T) / rowsContrast(p, f, lo, hi, -beside, -blur, T)
-	return T, ratio > leastUnder && ratio < mostUnder, nil
-}
-
-// readSideThrough reads the ladders on one side of an edge, with the wires
-// beside it taken off.
-func readSideThrough(work level, c candidate) ([]*read, error) {
-	f := scaleFrame(c.frame, work.k)
-	T, ok, err := wiresUnder(work.Plane, f)
-	if !ok || err != nil {
-		return nil, err
-	}
-	cl, ok := clearWires(work.Plane, f, T, defaultClearing())
-	if !ok {
-		return nil, nil
-	}
-	lo, hi := cl.frame.Lo, cl.frame.Hi
-	st := sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1)
-	combs, err := combsLeft(st, lo, T)
-	if err != nil {
-		return nil, err
-	}
-	combs = append(unitCombs(st, lo, combs), combs...)
-	var out []*read
-	for _, cb := range differing(combs, mostCombs) {
-		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
-			continue
-		}
-		l, ok := readLadder(cl.Plane, cl.frame, cb)
-		if !ok {
-			continue
-		}
-		l.frame = f
-		l.shear[0] += cl.lean[0]
-		l.shear[1] += cl.lean[1]
-		from := candidate{frame: c.frame, held: c.held, comb: scaleComb(cb, 1/work.k), weight: c.weight}
-		if q := understand(from, l.scaled(1/work.k)); q != nil {
-			q.through = true
-			out = append(out, q)
-		}
-	}
-	return out, nil
-}
-
-// combsLeft are the combs in a strip from which wires of spacing T were taken, the
-// strongest first; those of finer marks are looked for a second time with all that
-// is as wide as the wires taken off, for what is left of them may drown marks.
-func combsLeft(st strip, lo, T float64) ([]comb, error) {
-	all, err := combsIn(st, lo)
-	if err != nil {
-		return nil, err
-	}
-	fine := st
-	fine.v = make([]float32, 0, len(st.v))
-	for r := range st.rows {
-		fine.v = append(fine.v, highPass32(st.v[r*st.cols:(r+1)*st.cols], int(math.Max(2, T/4)))...)
-	}
-	more, err := combsIn(fine, lo)
-	if err != nil {
-		return nil, err
-	}
-	for _, c := range more {
-		if c.periodPx < 0.6*T {
-			all = append(all, c)
-		}
-	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].strength > all[j].strength })
-	return all, nil
-}
-
-// differing are the first n combs of differing spacing.
-func differing(combs []comb, n int) []comb {
-	var out []comb
-	for _, c := range combs {
-		fresh := true
-		for _, o := range out {
-			fresh = fresh && math.Abs(c.periodPx/o.periodPx-1) > 0.1
-		}
-		if fresh && len(out) < n {
-			out = append(out, c)
-		}
 	}
 	return out
 }

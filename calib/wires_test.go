@@ -63,7 +63,7 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 	sc := tenths(Inch, 10, 0)
 	laySeeThrough(p, sc, []float64{5, 7, 10}, 200, 1.2, 0.75)
 	f := Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}
-	c, ok := clearWires(p, f, 15, defaultClearing())
+	c, _, ok := clearWires(p, f, 15, defaultClearing())
 	if !ok {
 		t.Fatal("no wires seen")
 	}
@@ -71,7 +71,7 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 		t.Errorf("wires lean by %.3f, drawn -0.05", c.lean[0])
 	}
 	at := func(along, depth float64) float64 {
-		x, y := c.frame.Point(along-c.lean[0]*depth, depth)
+		x, y := c.frame.Point(along, depth)
 		return c.At(x, y)
 	}
 	marks, blanks := 0.0, 0.0
@@ -81,5 +81,82 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 	}
 	if blanks-marks < 40 {
 		t.Errorf("marks %.0f, blanks %.0f grey levels", marks, blanks)
+	}
+}
+
+// A ruler's edge is seen where something changes along the wires, though no tone
+// does across them.
+func TestVeilEdges(t *testing.T) {
+	const w, h = 1500, 900
+	p := wiresAcross(w, h, 16, 0.03, rand.New(rand.NewPCG(27, 28)))
+	laySeeThrough(p, tenths(CM, 10, 0), []float64{-1, -1, -1}, 200, 1.2, 0.85)
+	// as bright as beside: the gaps are lighter and the wires darker
+	var in, out float64
+	for x := range w {
+		in += float64(p.Pix[(h/2+60)*w+x]) / w
+		out += float64(p.Pix[(h/2-60)*w+x]) / w
+	}
+	for y := h / 2; y < h/2+240; y++ {
+		for x := range w {
+			p.Pix[y*w+x] = uint8(math.Max(0, math.Min(255, float64(p.Pix[y*w+x])+out-in)))
+		}
+	}
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	veil, err := veilEdges(py, defaultVeil())
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := KnownScale{X0: 200, Y0: h / 2, X1: w - 200, Y1: h / 2}
+	for i, g := range veil {
+		if px, along := k.apart(newFrame(g)); along && px < 4 {
+			if i >= 6 {
+				t.Errorf("the edge is only the %dth of %d", i+1, len(veil))
+			}
+			return
+		}
+	}
+	t.Errorf("the edge is none of %d", len(veil))
+}
+
+// Wires that are of another tone beside the edge than under it are known from
+// farther inside.
+func TestBeyondTakesOffWhatOnlyLiesUnderTheRuler(t *testing.T) {
+	rng := rand.New(rand.NewPCG(29, 30))
+	p := wiresAcross(1200, 600, 15, 0.05, rng)
+	tone := make([]float64, 120)
+	for i := range tone {
+		tone[i] = 30*rng.NormFloat64() - 20
+	}
+	for y := p.H / 2; y < p.H; y++ {
+		for x := range p.W {
+			u := (float64(x) + 0.05*float64(y)) / 15
+			if off := math.Abs(u - math.Round(u)); off < 0.2 {
+				p.Pix[y*p.W+x] = uint8(math.Max(0, math.Min(255, float64(p.Pix[y*p.W+x])+tone[int(math.Round(u))])))
+			}
+		}
+	}
+	laySeeThrough(p, tenths(Inch, 10, 0), []float64{3, 4, 5}, 200, 1.2, 0.75)
+	c, _, ok := clearWires(p, Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}, 15, defaultClearing())
+	if !ok {
+		t.Fatal("not cleared")
+	}
+	rough := func(c cleared) float64 {
+		var sum, sq, n float64
+		for i := 3; i+3 < 116; i++ { // halfway between marks
+			for d := 5.0; d < 15; d++ {
+				if v := c.At(c.frame.Point(float64(i-58)*10, d)); i%2 == 1 {
+					sum, sq, n = sum+v, sq+v*v, n+1
+				}
+			}
+		}
+		return math.Sqrt(sq/n - sum/n*sum/n)
+	}
+	own, further := rough(c), rough(c.beyond([2]int{45, 160}, defaultClearing().Window))
+
+	if further > 0.7*own {
+		t.Errorf("%.1f grey levels are left of wires, %.1f without what lies farther inside", own, further)
 	}
 }

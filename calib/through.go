@@ -1,0 +1,256 @@
+package calib
+
+import (
+	"errors"
+	"math"
+	"slices"
+	"sort"
+
+	"dentcount/photo"
+)
+
+// Transparent rulers are read along the edges at which something changes along the
+// wires, after those were taken off.
+
+// through reads transparent rulers along the edges that look like theirs.
+func (h *hunt) through() (ruler read, clear bool, err error) {
+	veil, err := veilEdges(h.py, defaultVeil())
+	if err != nil {
+		return ruler, false, err
+	}
+	if err := h.add(veil, leastVeil); err != nil {
+		return ruler, false, err
+	}
+	reads, err := readThrough(h.py, h.veilSides(veil))
+	ruler, clear = h.took(reads)
+	return ruler, clear, err
+}
+
+// veilSides are the sides of all edges that were traced along the given ones.
+func (h *hunt) veilSides(veil []segment) []candidate {
+	k := h.py.work.k
+	frames := make([]Frame, len(veil))
+	SideBySide(len(veil), func(i int) { frames[i], _ = traceEdge(h.py.work.Plane, newFrame(veil[i].scaled(k)), traceReach) })
+	var out []candidate
+	for _, c := range h.all {
+		if slices.ContainsFunc(out, func(o candidate) bool { return o.frame == c.frame }) {
+			continue
+		}
+		f := scaleFrame(c.frame, k)
+		if slices.ContainsFunc(frames, func(v Frame) bool { return sameEdge([]Frame{v}, f) || sameEdge([]Frame{f}, v) }) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
+// to run on under it: fine marks among wires, and those on its other edge, may have been
+// missed or taken for every second one.
+func (h *hunt) readOwnThrough(r read) error {
+	k := h.py.work.k
+	under, err := wiresUnder(h.py.work.Plane, scaleFrame(r.from.frame, k))
+	if err != nil || !under || r.through {
+		return err
+	}
+	var sides []candidate
+	for _, c := range h.all {
+		known := slices.ContainsFunc(sides, func(o candidate) bool { return o.frame == c.frame })
+		if !known && len(sides) < mostOwnSides && c.held >= leastAcross && r.mayCarry(c) {
+			sides = append(sides, c)
+		}
+	}
+	reads, err := readThrough(h.py, sides)
+	for _, q := range reads {
+		h.reads = append(h.reads, *q)
+	}
+	return err
+}
+
+// mostOwnSides is how many sides of edges on a ruler are cleared of wires at most.
+const mostOwnSides = 12
+
+// mostCombs is how many combs of such a side are read at most: what is left of
+// wires is often stronger than fine marks.
+const mostCombs = 6
+
+// readThrough reads the ladders of transparent rulers on sides of edges, with the
+// wires taken off.
+func readThrough(py pyramid, sides []candidate) ([]*read, error) {
+	slots := make([][]*read, len(sides))
+	errs := make([]error, len(sides))
+	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i]) })
+	return slices.Concat(slots...), errors.Join(errs...)
+}
+
+// What is looked at of a side: the wires beside it, as autocorrelation all along the
+// edge, how strongly they show on its inner side, of what they are beside it, and the
+// comb of marks there. Of the transparent rulers of drawn scenes these lay from 0.18 to
+// 0.97, 0.36 to 0.79 and 0.2 to 0.8; four of five other sides fail by the first two.
+const (
+	leastWiresBeside      = 0.12
+	leastUnder, mostUnder = 0.2, 0.95
+	leastCombThrough      = 0.14
+)
+
+// The depths in px on both sides of an edge between which wires are looked at.
+const besideFar, besideNear, underFar = 28, 6, 40
+
+// wiresBeside is the strongest comb of wires beside an edge; ok is false where none
+// stand there.
+func wiresBeside(p photo.Plane, f Frame) (wires comb, ok bool, err error) {
+	lo, hi := f.Inside(p, f.Lo, f.Hi, -besideFar, underFar)
+	if hi-lo < 96 {
+		return wires, false, nil
+	}
+	st := sampleStrip(p, f, lo, hi, -besideFar, -besideNear, 1)
+	const middle = (besideFar + besideNear) / 2
+	combs, err := findCombs([][]float64{st.profile(-besideFar, -middle), st.profile(-middle, -besideNear)}, lo, combSearch{window: 256, minPeriodPx: 3})
+	for _, c := range slices.Concat(combs...) {
+		if c.strength > wires.strength {
+			wires = c
+		}
+	}
+	return wires, wires.strength >= leastWiresBeside*math.Max(1, (hi-lo)/128), err
+}
+
+// wiresUnder says whether the wires beside an edge show weaker on its inner side, too.
+func wiresUnder(p photo.Plane, f Frame) (bool, error) {
+	wires, ok, err := wiresBeside(p, f)
+	if err != nil || !ok {
+		return false, err
+	}
+	T := wires.periodPx
+	half := math.Max(6*T, 40)
+	lo, hi := math.Max(wires.center-half, f.Lo), math.Min(wires.center+half, f.Hi)
+	ratio := rowsContrast(p, f, lo, hi, besideNear, underFar, T) / rowsContrast(p, f, lo, hi, -besideFar, -besideNear, T)
+	return ratio > leastUnder && ratio < mostUnder, nil
+}
+
+// readSideThrough reads the ladders on one side of an edge, with the wires beside it
+// taken off, and what is left of them farther inside.
+func readSideThrough(work level, c candidate) ([]*read, error) {
+	f := scaleFrame(c.frame, work.k)
+	wires, ok, err := wiresBeside(work.Plane, f)
+	if err != nil || !ok {
+		return nil, err
+	}
+	T := wires.periodPx
+	cl, left, ok := clearWires(work.Plane, f, T, defaultClearing())
+	if !ok {
+		return nil, nil
+	}
+	ways := []cleared{cl}
+	if left > mostLeft {
+		cl = cl.undone()
+		ways = nil
+	}
+	for _, d := range beyondMarks() {
+		ways = append(ways, cl.beyond(d, defaultClearing().Window))
+	}
+	var out []*read
+	for _, way := range ways {
+		reads, err := readCleared(work, c, way, T)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, reads...)
+	}
+	return out, nil
+}
+
+// mostLeft is how much of what is seen near an edge may be left without the wires, in
+// parts of its square, if those run on under it.
+const mostLeft = 0.7
+
+// mostFar is how strong a comb of marks is farther inside, in parts of what it is
+// near the edge.
+const mostFar = 0.8
+
+// beyondMarks are depths in px of the work level between which there may be nothing
+// but wires: marks are 3 to 14 mm long and rulers 15 to 40 mm wide (common practice,
+// no source), in pictures of 40 to 100 px to the inch and of 100 to 250.
+func beyondMarks() [2][2]int { return [2][2]int{{45, 160}, {20, 70}} }
+
+// readCleared reads the ladders in a strip with wires of spacing T taken off.
+func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error) {
+	lo, hi := cl.frame.Lo, cl.frame.Hi
+	st := sampleStrip(cl.Plane, cl.frame, lo, hi, 0, combsDeep, 1)
+	combs, err := combsLeft(st, lo, T)
+	if err != nil {
+		return nil, err
+	}
+	combs = append(unitCombs(st, lo, combs), combs...)
+	var out []*read
+	for _, cb := range differing(combs, mostCombs) {
+		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
+			continue
+		}
+		if !endsInside(cl, cb) {
+			continue
+		}
+		l, ok := readLadder(cl.Plane, cl.frame, cb)
+		if !ok {
+			continue
+		}
+		l.frame = scaleFrame(c.frame, work.k)
+		from := candidate{frame: c.frame, held: c.held, comb: scaleComb(cb, 1/work.k), weight: c.weight}
+		if q := understand(from, l.scaled(1/work.k)); q != nil {
+			q.through = true
+			out = append(out, q)
+		}
+	}
+	return out, nil
+}
+
+// endsInside says whether a comb is weaker farther inside, as marks are and what is
+// left of wires is not.
+func endsInside(cl cleared, c comb) bool {
+	T := c.periodPx
+	half := math.Max(6*T, 40)
+	lo, hi := math.Max(c.center-half, cl.frame.Lo), math.Min(c.center+half, cl.frame.Hi)
+	const nearest, farthest = 5, 7 // spacings; the shortest marks are 1 to 4 long
+	far := rowsContrast(cl.Plane, cl.frame, lo, hi, nearest*T, farthest*T, T)
+	return far < mostFar*rowsContrast(cl.Plane, cl.frame, lo, hi, c.depth[0], c.depth[1], T)
+}
+
+// combsLeft are the combs in a strip from which wires of spacing T were taken, the
+// strongest first; those of finer marks are looked for a second time with all that
+// is as wide as the wires taken off, for what is left of them may drown marks.
+func combsLeft(st strip, lo, T float64) ([]comb, error) {
+	all, err := combsIn(st, lo)
+	if err != nil {
+		return nil, err
+	}
+	fine := st
+	fine.v = make([]float32, 0, len(st.v))
+	for r := range st.rows {
+		fine.v = append(fine.v, highPass32(st.v[r*st.cols:(r+1)*st.cols], int(math.Max(2, T/4)))...)
+	}
+	more, err := combsIn(fine, lo)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range more {
+		if c.periodPx < 0.6*T {
+			all = append(all, c)
+		}
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].strength > all[j].strength })
+	return all, nil
+}
+
+// differing are the first n combs of differing spacing.
+func differing(combs []comb, n int) []comb {
+	var out []comb
+	for _, c := range combs {
+		fresh := true
+		for _, o := range out {
+			fresh = fresh && math.Abs(c.periodPx/o.periodPx-1) > 0.1
+		}
+		if fresh && len(out) < n {
+			out = append(out, c)
+		}
+	}
+	return out
+}
