@@ -145,7 +145,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		shape, t.PerInch = u, refine(u, t.PerInch)
 	}
 	b.SpectralPerInch, b.SpectralU, b.Contrast = t.PerInch, t.U, t.Line
-	b.locate(shape, s, t.PerInch)
+	b.locate(shape, sig, s, t.PerInch)
 	if len(b.Row) < 5 || b.PerInch <= 0 {
 		return b, false, nil
 	}
@@ -360,8 +360,9 @@ func movingMean(v []float64, k int) []float64 {
 }
 
 // locate finds every band's place by likeness to the typical band, and the
-// straight line of place on index through the good ones.
-func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
+// straight line of place on index through the good ones. plain is the signal as it
+// was seen.
+func (b *Bands) locate(g, plain signal, s calib.Scale, perInch float64) {
 	T := 1 / perInch
 	n := int(math.Round(T / g.du))
 	if n < 3 {
@@ -418,7 +419,6 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 	count := int((g.u0+float64(len(g.v)-1)*g.du-start)/T) + 1
 	place := make([]float64, count)
 	match := make([]float64, count)
-	strong := make([]float64, count)
 	a, slope := start, T
 	for pass := 0; pass < 3; pass++ {
 		w := make([]float64, count)
@@ -430,9 +430,9 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 		}
 		fold(func(k int) float64 { return a + slope*float64(k) }, w)
 		for k := range place {
-			place[k], match[k], strong[k] = g.bestShift(tpl[:], a+slope*float64(k), T)
+			place[k], match[k] = g.bestShift(tpl[:], a+slope*float64(k), T)
 		}
-		dropFaint(match, strong)
+		plain.dropFaint(place, match, T)
 		a, slope, b.ScatterIn, b.U = robustLine(place, match, T)
 	}
 	typical := medianOf(match)
@@ -456,32 +456,40 @@ func (b *Bands) locate(g signal, s calib.Scale, perInch float64) {
 	b.Row = trimEnds(b.Row)
 }
 
-// leastStrong is how strong a band is at least, in parts of those that are most
-// alike. As the contrast is evened (highPass) that is about a fourteenth of their
-// contrast: less than bands in the shade have, more than a table's grain.
-const leastStrong = 0.25
-
-// dropFaint makes the likeness of bands that are hardly there NaN.
-func dropFaint(match, strong []float64) {
-	const like = 0.8 // of the one most alike
-	best := 0.0
-	for _, m := range match {
-		if m > best {
-			best = m
+// dropFaint makes the likeness of bands that are hardly there NaN: those a tenth as
+// strong as the strongest tenth or less, in a signal whose contrast was not evened.
+// Bands in the shade are stronger than that, a table's grain is not.
+func (g signal) dropFaint(place, match []float64, T float64) {
+	const least, strongest = 0.1, 0.9
+	strong := make([]float64, len(place))
+	var seen []float64
+	for k, u := range place {
+		if strong[k] = g.rms(u-T/2, u+T/2); !math.IsNaN(strong[k]) {
+			seen = append(seen, strong[k])
 		}
 	}
-	var clear []float64
-	for k, m := range match {
-		if m > like*best {
-			clear = append(clear, strong[k])
-		}
+	if len(seen) == 0 {
+		return
 	}
-	least := leastStrong * medianOf(clear)
-	for k := range match {
-		if strong[k] < least {
+	sort.Float64s(seen)
+	most := seen[int(strongest*float64(len(seen)-1))]
+	for k, v := range strong {
+		if v < least*most {
 			match[k] = math.NaN()
 		}
 	}
+}
+
+// rms is that of a signal about its mean between two places; NaN where it was not
+// seen.
+func (g signal) rms(from, to float64) float64 {
+	var sum, sq, n float64
+	for i := max(0, int(math.Ceil((from-g.u0)/g.du))); i < len(g.v) && g.u0+float64(i)*g.du <= to; i++ {
+		if v := g.v[i]; v == v {
+			sum, sq, n = sum+v, sq+v*v, n+1
+		}
+	}
+	return math.Sqrt(math.Max(sq/n-sum/n*(sum/n), 0))
 }
 
 // trimEnds drops what lies before the first three good bands in a row and after
@@ -548,19 +556,18 @@ func smoothAt(v []float64, j int) float64 {
 }
 
 // bestShift is the place within a third of a spacing of u where one spacing of
-// the signal is most like the template, the correlation there, and how strong it
-// is in parts of the template.
-func (g signal) bestShift(tpl []float64, u, T float64) (place, match, strong float64) {
+// the signal is most like the template, and the correlation there.
+func (g signal) bestShift(tpl []float64, u, T float64) (place, match float64) {
 	bins := len(tpl)
 	m := int(math.Max(9, math.Round(T/g.du)))
-	corr := func(c float64) (r, part float64) {
+	corr := func(c float64) float64 {
 		var ab, aa, bb, ma, mb float64
 		n := 0
 		for i := 0; i < m; i++ {
 			ph := (float64(i)+0.5)/float64(m) - 0.5
 			v := g.at(c + ph*T)
 			if v != v {
-				return math.NaN(), 0
+				return math.NaN()
 			}
 			q := (ph+0.5)*float64(bins) - 0.5
 			k := int(math.Floor(q))
@@ -576,22 +583,22 @@ func (g signal) bestShift(tpl []float64, u, T float64) (place, match, strong flo
 		k := float64(n)
 		d := (aa - ma*ma/k) * (bb - mb*mb/k)
 		if d <= 0 {
-			return 0, 0
+			return 0
 		}
-		return (ab - ma*mb/k) / math.Sqrt(d), (ab - ma*mb/k) / (bb - mb*mb/k)
+		return (ab - ma*mb/k) / math.Sqrt(d)
 	}
 	const steps = 13
 	best, bi := math.Inf(-1), -1
-	var c, parts [steps]float64
+	var c [steps]float64
 	h := 0.6 * T / (steps - 1)
 	for i := range c {
-		c[i], parts[i] = corr(u + (float64(i)-(steps-1)/2)*h)
+		c[i] = corr(u + (float64(i)-(steps-1)/2)*h)
 		if c[i] > best {
 			best, bi = c[i], i
 		}
 	}
 	if bi < 0 {
-		return u, math.NaN(), 0
+		return u, math.NaN()
 	}
 	d := 0.0
 	if bi > 0 && bi < steps-1 {
@@ -599,7 +606,7 @@ func (g signal) bestShift(tpl []float64, u, T float64) (place, match, strong flo
 			d = 0.5 * (c[bi-1] - c[bi+1]) / q
 		}
 	}
-	return u + (float64(bi)-(steps-1)/2+d)*h, best, parts[bi]
+	return u + (float64(bi)-(steps-1)/2+d)*h, best
 }
 
 // robustLine fits place = a + slope·k by Tukey's biweight; bands unlike the

@@ -181,7 +181,7 @@ func TestBandsThatTurn(t *testing.T) {
 		t.Fatal("the bands were not seen to turn")
 	}
 	var b Bands
-	b.locate(turned, s, perInch)
+	b.locate(turned, g, s, perInch)
 	missing := 0
 	for _, x := range b.Row {
 		if x.State == Missing {
@@ -217,7 +217,7 @@ func TestLocateStopsWhereBandsFade(t *testing.T) {
 	}
 	s := calib.Scale{Unit: calib.Inch, Half: 400, B: 4}
 	var b Bands
-	b.locate(g.highPass(0.75/perInch), s, perInch)
+	b.locate(g.highPass(0.75/perInch), g, s, perInch)
 	if n := len(b.Row); n < bands-3 || n > bands+2 {
 		t.Errorf("%d bands beside a table, want %d", n, bands)
 	}

@@ -517,7 +517,7 @@ func (f *wireField) walk(tpl []float64, start, T, slide float64) (at, match []fl
 		if want < f.flat.u0+step || want > f.flat.u0+float64(len(f.flat.v))*f.flat.du-step {
 			break
 		}
-		u, m, _ := f.flat.bestShift(tpl, want, step)
+		u, m := f.flat.bestShift(tpl, want, step)
 		here := f.contrastAt(u)
 		if !(m >= leastMatch) || math.Abs(u-want) > mostShift*step || here < leastContrast*level {
 			good = 0
