@@ -53,6 +53,7 @@ func (rd reading) freedom() float64 {
 // spoilt, of the shortest and of local rises were set on 1,600 drawn scenes.
 const (
 	strayShare     = 0.1  // of marks whose length was spoilt by a digit, dirt, a wire
+	otherShare     = 0.03 // of marks that a digit made as long as another length of the scale
 	strayCost      = -0.5 // log odds of a mark whose end was lost, or that is shorter than any: worn off
 	longCost       = -1.0 // of one that is longer than the shortest and as long as none
 	minTopRatio    = 1.35 // the whole-unit mark is at least this much longer than the shortest
@@ -211,8 +212,7 @@ func decode(l ladder) []reading {
 				}
 				c := centre[sc.class[mod(o.n-ph, sc.divisions)]]
 				sg := sigma(c)
-				// what a digit makes of a mark may be as long as another one
-				gain[i] = math.Max(math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform)-null[i], math.Log(strayShare))
+				gain[i] = math.Max(math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform)-null[i], math.Log(otherShare))
 			}
 			lo, hi, total := bestStretch(gain)
 			if hi-lo+1 < sc.divisions+sc.divisions/4 {

@@ -338,7 +338,7 @@ const (
 // that r was read on.
 func (r read) notOn(o read) bool {
 	x, y := o.from.frame.Point((o.scale.Lo+o.scale.Hi)/2, 0)
-	return o.worth() > 0.7*clearWorth && o.odds(0) > 1.5*leastOdds && !r.besides(x, y)
+	return o.worth() > 0.7*clearWorth && o.odds(0) > clearOdds && !r.besides(x, y)
 }
 
 // has says whether a ladder may be read in a unit.

@@ -64,7 +64,8 @@ const (
 	maxEdges   = 14  // looked at on a clear ruler
 	maxOthers  = 20  // candidates read to see whether there is a second ruler
 	maxBeside  = 24  // candidates read on them at most
-	clearWorth = 120 // a ladder of this worth is a ruler beyond doubt
+	clearWorth = 120 // a ladder of this worth and of clearOdds is a ruler beyond doubt
+	clearOdds  = 1.5 * leastOdds
 	// clearlyHeld is the share of an edge that is there at least, of the edges of
 	// a ruler found beyond doubt.
 	clearlyHeld = 0.6
@@ -105,7 +106,7 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 func (h *hunt) took(reads []*read) (ruler read, clear bool) {
 	for _, q := range reads {
 		h.reads = append(h.reads, *q)
-		if !clear && q.alone() && q.worth() > clearWorth && (h.unit == "" || q.has(h.unit)) {
+		if !clear && q.odds(0) > clearOdds && q.worth() > clearWorth && (h.unit == "" || q.has(h.unit)) {
 			clear, ruler = true, *q
 		}
 	}
