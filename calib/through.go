@@ -166,10 +166,6 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 // parts of its square, if those run on under it.
 const mostLeft = 0.7
 
-// mostFar is how strong a comb of marks is farther inside, in parts of what it is
-// near the edge.
-const mostFar = 0.8
-
 // beyondMarks are depths in px of the work level between which there may be nothing
 // but wires: marks are 3 to 14 mm long and rulers 15 to 40 mm wide (common practice,
 // no source), in pictures of 40 to 100 px to the inch and of 100 to 250.
@@ -189,9 +185,6 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
 			continue
 		}
-		if !endsInside(cl, cb, T) {
-			continue
-		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
 		if !ok {
 			continue
@@ -204,20 +197,6 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		}
 	}
 	return out, nil
-}
-
-// endsInside says whether a comb is weaker farther inside, as marks are and what is
-// left of wires of spacing T is not; true where the two can hardly be told apart.
-func endsInside(cl cleared, c comb, T float64) bool {
-	const alike = 0.25 // a stretch of some 12 spacings tells a tenth or two
-	if math.Abs(math.Log(c.periodPx/T)) < alike {
-		return true
-	}
-	half := math.Max(6*c.periodPx, 40)
-	lo, hi := math.Max(c.center-half, cl.frame.Lo), math.Min(c.center+half, cl.frame.Hi)
-	const nearest, farthest = 5, 7 // spacings; the shortest marks are 1 to 4 long
-	far := rowsContrast(cl.Plane, cl.frame, lo, hi, nearest*c.periodPx, farthest*c.periodPx, c.periodPx)
-	return far < mostFar*rowsContrast(cl.Plane, cl.frame, lo, hi, c.depth[0], c.depth[1], c.periodPx)
 }
 
 // combsLeft are the combs in a strip from which wires of spacing T were taken, the
