@@ -71,9 +71,20 @@ func (h *hunt) readOwnThrough(r read) error {
 	}
 	reads, err := readThrough(h.py, sides)
 	for _, q := range reads {
-		h.reads = append(h.reads, *q)
+		if !q.sameScale(r) { // which is read at full size
+			h.reads = append(h.reads, *q)
+		}
 	}
 	return err
+}
+
+// sameScale says whether r is o's own row of marks, understood as o is.
+func (r read) sameScale(o read) bool {
+	a, b := r.readings[0], o.readings[0]
+	x, y := r.from.frame.Point((r.scale.Lo+r.scale.Hi)/2, 0)
+	_, depth := o.from.frame.Locate(x, y)
+	return a.unit == b.unit && a.divisions == b.divisions && math.Abs(depth) < o.ladder.periodPx &&
+		math.Abs(r.ladder.periodPx/o.ladder.periodPx-1) < 0.02
 }
 
 // mostCombs is how many combs of such a side are read at most: what is left of
