@@ -70,8 +70,9 @@ func (h *hunt) readOwnThrough(r read) error {
 		}
 	}
 	reads, err := readThrough(h.py, sides)
+	plain := slices.Clone(h.reads) // what those say is read at full size
 	for _, q := range reads {
-		if !q.sameScale(r) { // which is read at full size
+		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameScale(o) }) {
 			h.reads = append(h.reads, *q)
 		}
 	}
