@@ -70,22 +70,20 @@ func (h *hunt) readOwnThrough(r read) error {
 		}
 	}
 	reads, err := readThrough(h.py, sides)
-	plain := slices.Clone(h.reads) // what those say is read at full size
+	plain := slices.Clone(h.reads) // their marks are read at full size
 	for _, q := range reads {
-		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameScale(o) }) {
+		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameRow(o) }) {
 			h.reads = append(h.reads, *q)
 		}
 	}
 	return err
 }
 
-// sameScale says whether r is o's own row of marks, understood as o is.
-func (r read) sameScale(o read) bool {
-	a, b := r.readings[0], o.readings[0]
+// sameRow says whether r is o's own row of marks, however it is understood.
+func (r read) sameRow(o read) bool {
 	x, y := r.from.frame.Point((r.scale.Lo+r.scale.Hi)/2, 0)
 	_, depth := o.from.frame.Locate(x, y)
-	return a.unit == b.unit && a.divisions == b.divisions && math.Abs(depth) < o.ladder.periodPx &&
-		math.Abs(r.ladder.periodPx/o.ladder.periodPx-1) < 0.02
+	return math.Abs(depth) < o.ladder.periodPx && math.Abs(r.ladder.periodPx/o.ladder.periodPx-1) < 0.02
 }
 
 // mostCombs is how many combs of such a side are read at most: what is left of
