@@ -26,32 +26,41 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	return ruler, clear, err
 }
 
-// veilSides are the sides of all edges that were traced along the given ones.
+// veilSides are the sides of the edges that were traced along the given ones, in their
+// order, mostVeilSides at most.
 func (h *hunt) veilSides(veil []segment) []candidate {
 	k := h.py.work.k
 	frames := make([]Frame, len(veil))
 	SideBySide(len(veil), func(i int) { frames[i], _ = traceEdge(h.py.work.Plane, newFrame(veil[i].scaled(k)), traceReach) })
 	var out []candidate
-	for _, c := range h.all {
-		if slices.ContainsFunc(out, func(o candidate) bool { return o.frame == c.frame }) {
-			continue
-		}
-		f := scaleFrame(c.frame, k)
-		if slices.ContainsFunc(frames, func(v Frame) bool { return sameEdge([]Frame{v}, f) || sameEdge([]Frame{f}, v) }) {
-			out = append(out, c)
+	for _, v := range frames {
+		for _, c := range h.all {
+			f := scaleFrame(c.frame, k)
+			along := sameEdge([]Frame{v}, f) || sameEdge([]Frame{f}, v)
+			if along && len(out) < mostVeilSides && !slices.ContainsFunc(out, func(o candidate) bool { return o.frame == c.frame }) {
+				out = append(out, c)
+			}
 		}
 	}
 	return out
 }
+
+// mostVeilSides is how many sides of edges are cleared of wires at most, mostOwnSides how
+// many on a ruler that was found.
+const mostVeilSides, mostOwnSides = 32, 12
 
 // readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
 // to run on under it: fine marks among wires, and those on its other edge, may have been
 // missed or taken for every second one.
 func (h *hunt) readOwnThrough(r read) error {
 	k := h.py.work.k
-	under, err := wiresUnder(h.py.work.Plane, scaleFrame(r.from.frame, k))
-	if err != nil || !under || r.through {
+	f := scaleFrame(r.from.frame, k)
+	wires, ok, err := wiresBeside(h.py.work.Plane, f)
+	if err != nil || !ok || r.through {
 		return err
+	}
+	if under := wiresUnder(h.py.work.Plane, f, wires); under < leastUnder || under > mostUnder {
+		return nil
 	}
 	var sides []candidate
 	for _, c := range h.all {
@@ -61,14 +70,21 @@ func (h *hunt) readOwnThrough(r read) error {
 		}
 	}
 	reads, err := readThrough(h.py, sides)
+	plain := slices.Clone(h.reads) // their marks are read at full size
 	for _, q := range reads {
-		h.reads = append(h.reads, *q)
+		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameRow(o) }) {
+			h.reads = append(h.reads, *q)
+		}
 	}
 	return err
 }
 
-// mostOwnSides is how many sides of edges on a ruler are cleared of wires at most.
-const mostOwnSides = 12
+// sameRow says whether r is o's own row of marks, however it is understood.
+func (r read) sameRow(o read) bool {
+	x, y := r.from.frame.Point((r.scale.Lo+r.scale.Hi)/2, 0)
+	_, depth := o.from.frame.Locate(x, y)
+	return math.Abs(depth) < o.ladder.periodPx && math.Abs(r.ladder.periodPx/o.ladder.periodPx-1) < 0.02
+}
 
 // mostCombs is how many combs of such a side are read at most: what is left of
 // wires is often stronger than fine marks.
@@ -90,6 +106,7 @@ func readThrough(py pyramid, sides []candidate) ([]*read, error) {
 const (
 	leastWiresBeside      = 0.12
 	leastUnder, mostUnder = 0.2, 0.95
+	noneUnder             = 0.05 // holes between slots make another comb of what goes on
 	leastCombThrough      = 0.14
 )
 
@@ -114,17 +131,13 @@ func wiresBeside(p photo.Plane, f Frame) (wires comb, ok bool, err error) {
 	return wires, wires.strength >= leastWiresBeside*math.Max(1, (hi-lo)/128), err
 }
 
-// wiresUnder says whether the wires beside an edge show weaker on its inner side, too.
-func wiresUnder(p photo.Plane, f Frame) (bool, error) {
-	wires, ok, err := wiresBeside(p, f)
-	if err != nil || !ok {
-		return false, err
-	}
+// wiresUnder is how strong the wires beside an edge show on its inner side, in parts of
+// what they are beside it.
+func wiresUnder(p photo.Plane, f Frame, wires comb) float64 {
 	T := wires.periodPx
 	half := math.Max(6*T, 40)
 	lo, hi := math.Max(wires.center-half, f.Lo), math.Min(wires.center+half, f.Hi)
-	ratio := rowsContrast(p, f, lo, hi, besideNear, underFar, T) / rowsContrast(p, f, lo, hi, -besideFar, -besideNear, T)
-	return ratio > leastUnder && ratio < mostUnder, nil
+	return rowsContrast(p, f, lo, hi, besideNear, underFar, T) / math.Max(rowsContrast(p, f, lo, hi, -besideFar, -besideNear, T), 1e-9)
 }
 
 // readSideThrough reads the ladders on one side of an edge, with the wires beside it
@@ -132,7 +145,7 @@ func wiresUnder(p photo.Plane, f Frame) (bool, error) {
 func readSideThrough(work level, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
 	wires, ok, err := wiresBeside(work.Plane, f)
-	if err != nil || !ok {
+	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
 		return nil, err
 	}
 	T := wires.periodPx
@@ -163,10 +176,6 @@ func readSideThrough(work level, c candidate) ([]*read, error) {
 // parts of its square, if those run on under it.
 const mostLeft = 0.7
 
-// mostFar is how strong a comb of marks is farther inside, in parts of what it is
-// near the edge.
-const mostFar = 0.8
-
 // beyondMarks are depths in px of the work level between which there may be nothing
 // but wires: marks are 3 to 14 mm long and rulers 15 to 40 mm wide (common practice,
 // no source), in pictures of 40 to 100 px to the inch and of 100 to 250.
@@ -186,9 +195,6 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
 			continue
 		}
-		if !endsInside(cl, cb) {
-			continue
-		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
 		if !ok {
 			continue
@@ -201,17 +207,6 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		}
 	}
 	return out, nil
-}
-
-// endsInside says whether a comb is weaker farther inside, as marks are and what is
-// left of wires is not.
-func endsInside(cl cleared, c comb) bool {
-	T := c.periodPx
-	half := math.Max(6*T, 40)
-	lo, hi := math.Max(c.center-half, cl.frame.Lo), math.Min(c.center+half, cl.frame.Hi)
-	const nearest, farthest = 5, 7 // spacings; the shortest marks are 1 to 4 long
-	far := rowsContrast(cl.Plane, cl.frame, lo, hi, nearest*T, farthest*T, T)
-	return far < mostFar*rowsContrast(cl.Plane, cl.frame, lo, hi, c.depth[0], c.depth[1], T)
 }
 
 // combsLeft are the combs in a strip from which wires of spacing T were taken, the
