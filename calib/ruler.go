@@ -343,8 +343,7 @@ const (
 // notOn says whether o is a ruler beyond doubt that lies elsewhere than the one
 // that r was read on.
 func (r read) notOn(o read) bool {
-	x, y := o.from.frame.Point((o.scale.Lo+o.scale.Hi)/2, 0)
-	return o.worth() > 0.7*clearWorth && o.odds(0) > clearOdds && !r.besides(x, y)
+	return o.worth() > 0.7*clearWorth && o.odds(0) > clearOdds && r.offRuler(o.from.frame, (o.scale.Lo+o.scale.Hi)/2)
 }
 
 // has says whether a ladder may be read in a unit.

@@ -193,8 +193,7 @@ func (r read) outward(py pyramid) []Frame {
 func (h *hunt) elsewhere(r read, unread []candidate) {
 	var cands []candidate
 	for _, c := range unread {
-		x, y := c.frame.Point(c.comb.center, 0)
-		if len(cands) < maxOthers && c.held >= clearlyHeld && !r.besides(x, y) {
+		if len(cands) < maxOthers && c.held >= clearlyHeld && r.offRuler(c.frame, c.comb.center) {
 			cands = append(cands, c)
 		}
 	}
@@ -218,6 +217,23 @@ func (r read) besides(x, y float64) bool {
 	wide := r.widthPx()
 	along, depth := r.scale.Frame.Locate(x, y)
 	return along > r.scale.Lo-wide && along < r.scale.Hi+wide && math.Abs(depth) < wide
+}
+
+// offRuler says whether an edge, at a place along it, lies on no ruler that carries
+// the ladder: too far away, before the edge at which its marks begin, or farther
+// behind it while facing the same way, for a ruler has but two edges.
+func (r read) offRuler(f Frame, along float64) bool {
+	// Marks stand up to a quarter of an inch before a traced edge; rows of marks and
+	// figures on one face lie less than six tenths behind it (common practice, no source).
+	const beforeIn, behindIn = 0.3, 0.6
+	x, y := f.Point(along, 0)
+	if !r.besides(x, y) {
+		return true
+	}
+	_, depth := r.scale.Frame.Locate(x, y)
+	in := depth / math.Abs(r.scale.PxPerIn())
+	same := f.NX*r.scale.Frame.NX+f.NY*r.scale.Frame.NY > 0
+	return in < -beforeIn || same && in > behindIn
 }
 
 // ownEdge is how far from the line along which marks were read the edge may lie at
@@ -340,8 +356,7 @@ func (h *hunt) addFrames(starts []Frame, leastHeld float64) error {
 	found := slices.Concat(slots...)
 	if h.notOn != nil {
 		found = slices.DeleteFunc(found, func(c candidate) bool {
-			x, y := c.frame.Point(c.comb.center, 0)
-			return h.notOn.from.besides(x, y)
+			return !h.notOn.from.offRuler(c.frame, c.comb.center)
 		})
 	}
 	h.unread, h.all = append(h.unread, found...), append(h.all, found...)
