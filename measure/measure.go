@@ -231,7 +231,8 @@ func (r Reading) answer(opt Options) Result {
 // viewWith is how the photo was taken with what a person tells of it.
 func (r Reading) viewWith(opt Options) fit.View {
 	v := r.view
-	v.ThicknessMM, v.DistanceMM, v.TwoRulers = opt.RulerThicknessMM, opt.CameraDistanceMM, r.ruler.Other != nil
+	v.ThicknessMM, v.DistanceMM = opt.RulerThicknessMM, opt.CameraDistanceMM
+	v.TwoRulers = r.ruler.Other != nil || r.bands.Field.Covered
 	if opt.WithoutSideFace {
 		v.Side = nil
 	}

@@ -24,6 +24,8 @@ type Field struct {
 	// Free is how clearly they end in nothing at one side, 0…1: past their end the
 	// same ground goes on, without the other edge that a bar has.
 	Free float64
+	// Covered: beside the ruler that was read something else as wide lies across them.
+	Covered bool
 	// Told: a person says that it is a part, whatever its bands look like.
 	Told bool
 }
@@ -90,9 +92,16 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	if !ok {
 		return f
 	}
+	// Under what lies across them bands do not end.
+	if m.covered(-1) {
+		f.Covered, before.ends = true, false
+	}
 	f.LeastIn = before.atIn
 	behind, found := m.side(1)
 	if found {
+		if m.covered(1) {
+			f.Covered, behind.ends = true, false
+		}
 		f.LeastIn += behind.atIn
 	}
 	if before.ends {
@@ -170,15 +179,18 @@ type fieldSide struct {
 	wins         []int
 }
 
+// How clear the bands of a window must be for it to tell anything: in grey levels,
+// and of the typical window.
+const faintLevel, someLevel = 1.0, 0.4
+
 // side follows the bands away from the marked edge on its outer side (dir -1), or
 // those that come out behind the ruler (1). ok is false where none are seen.
 func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
-	const faint, some = 1.0, 0.4 // grey levels; of the typical window
 	o.dir = dir
 	var wins []int
 	var last, all []float64
 	for j := range m.zones {
-		if m.level[j] < faint || m.level[j] < some*m.typical {
+		if m.level[j] < faintLevel || m.level[j] < someLevel*m.typical {
 			continue
 		}
 		start := m.edge - 2
@@ -203,24 +215,69 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 	if len(wins) < fewest || float64(len(wins)) < share*float64(len(all)) {
 		return o, true
 	}
+	o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
+	o.ends = float64(len(o.wins)) >= share*float64(len(wins)) && len(o.wins) >= fewest
+	return o, true
+}
+
+// endLine is the line through most of the depths at which something is met in
+// windows, both in zones, and the windows in which it is met on the line.
+func endLine(wins []int, at []float64, near float64) (slope, place float64, on []int) {
 	var slopes, places []float64
 	for a := range wins {
 		for b := a + 1; b < len(wins); b++ {
-			slopes = append(slopes, (last[b]-last[a])/float64(wins[b]-wins[a]))
+			slopes = append(slopes, (at[b]-at[a])/float64(wins[b]-wins[a]))
 		}
 	}
-	o.slope = medianOf(slopes)
+	slope = medianOf(slopes)
 	for k, j := range wins {
-		places = append(places, last[k]-o.slope*float64(j))
+		places = append(places, at[k]-slope*float64(j))
 	}
-	o.place = medianOf(places)
+	place = medianOf(places)
 	for k, j := range wins {
-		if math.Abs(places[k]-o.place)*fieldZoneIn <= onLineIn {
-			o.wins = append(o.wins, j)
+		if math.Abs(places[k]-place) <= near {
+			on = append(on, j)
 		}
 	}
-	o.ends = float64(len(o.wins)) >= share*float64(len(wins)) && len(o.wins) >= fewest
-	return o, true
+	return slope, place, on
+}
+
+// covered says whether something as wide as a ruler lies across the bands on one
+// side of the one that was read: they end in one line and come out behind it, in
+// step.
+func (m fieldMap) covered(dir int) bool {
+	const narrowIn, fewest, share, onLineIn = 0.35, 2, 0.6, 0.08
+	var wins []int
+	var from []float64
+	seen := 0
+	for j := range m.zones {
+		if m.level[j] < faintLevel || m.level[j] < someLevel*m.typical {
+			continue
+		}
+		start := m.edge - 2
+		if dir > 0 {
+			if start = m.behind(j); start < 0 {
+				continue
+			}
+		}
+		seen++
+		last, _ := m.follow(j, start, dir)
+		run := 0
+		for i := last + dir*inZones(narrowIn); i >= 0 && i < len(m.zones[j]) && math.Abs(float64(i-last)) < float64(inZones(rulerWideIn)); i += dir {
+			if run++; !m.banded(j, i) || !m.inStep(j, i, i+1) {
+				run = 0
+			}
+			if run == inZones(fieldStartIn) {
+				wins, from = append(wins, j), append(from, float64(last))
+				break
+			}
+		}
+	}
+	if len(wins) < fewest || float64(len(wins)) < share*float64(seen) {
+		return false
+	}
+	_, _, on := endLine(wins, from, onLineIn/fieldZoneIn)
+	return float64(len(on)) >= share*float64(len(wins))
 }
 
 // follow is the last zone of a window in which bands are seen, from start on;

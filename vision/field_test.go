@@ -14,6 +14,8 @@ import (
 type fieldPhoto struct {
 	top, foot   float64
 	barTop, bar float64 // how wide the bars at both ends are; 0: none
+	// how far before the marked edge a second ruler an inch wide begins; 0: there is none
+	second float64
 }
 
 const fieldPPI, fieldPerInch = 100.0, 10.0
@@ -33,6 +35,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
 				}
+			case f.second > 0 && d < -f.second && d > -f.second-1:
+				v = 200
 			case d >= -f.top && d < f.foot:
 				v = 110 + 60*math.Sin(2*math.Pi*float64(x)/fieldPPI*fieldPerInch)
 			case d < -f.top && d >= -f.top-f.barTop, d >= f.foot && d < f.foot+f.bar:
@@ -55,18 +59,22 @@ func TestFieldOfBands(t *testing.T) {
 		free       bool
 		teeth, any bool // doubted as a comb; doubted at all
 	}{
-		{"a reed", fieldPhoto{1.5, 2.5, 0.5, 0.5}, 2, 4, false, false, false},
-		{"a comb", fieldPhoto{0.5, 1.3, 0, 0.5}, 2, 1.8, true, true, true},
-		{"a comb the other way round", fieldPhoto{0.4, 1.4, 0.5, 0}, 2, 1.8, true, true, true},
-		{"a reed read 2.54 times too small", fieldPhoto{0.5, 1.2, 0.25, 0.25}, 2, 1.7, false, false, true},
-		{"a reed with one bar out of the picture", fieldPhoto{1.5, 9, 0.5, 0.5}, 1, 0, false, false, false},
-		{"ribs from edge to edge", fieldPhoto{9, 9, 0, 0}, 0, 0, false, false, true},
+		{"a reed", fieldPhoto{1.5, 2.5, 0.5, 0.5, 0}, 2, 4, false, false, false},
+		{"a comb", fieldPhoto{0.5, 1.3, 0, 0.5, 0}, 2, 1.8, true, true, true},
+		{"a comb the other way round", fieldPhoto{0.4, 1.4, 0.5, 0, 0}, 2, 1.8, true, true, true},
+		{"a reed read 2.54 times too small", fieldPhoto{0.5, 1.2, 0.25, 0.25, 0}, 2, 1.7, false, false, true},
+		{"a reed with one bar out of the picture", fieldPhoto{1.5, 9, 0.5, 0.5, 0}, 1, 0, false, false, false},
+		{"a reed under two rulers", fieldPhoto{3, 2.5, 0.5, 0.5, 0.6}, 1, 0, false, false, false},
+		{"ribs from edge to edge", fieldPhoto{9, 9, 0, 0, 0}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()
 		row := []Band{{Along: -380}, {Along: 380}}
 		f := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
 		if f.Ends != c.ends || math.Abs(f.HighIn-c.high) > 0.1 {
 			t.Errorf("%s: %d ends, %.2f in high, want %d, %.2f", c.name, f.Ends, f.HighIn, c.ends, c.high)
+		}
+		if f.Covered != (c.photo.second > 0) {
+			t.Errorf("%s: covered %v", c.name, f.Covered)
 		}
 		if (f.Free >= 0.5) != c.free {
 			t.Errorf("%s: free ends %.2f", c.name, f.Free)
