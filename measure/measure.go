@@ -16,7 +16,7 @@ import (
 
 // Version names the way of measuring; a stored answer of another version is
 // measured again.
-const Version = "3"
+const Version = "4"
 
 // answerAt is the confidence from which a size is an answer; below it the photo
 // is unsure.
@@ -254,6 +254,8 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	if ruler.Other != nil {
 		r.Warnings = append(r.Warnings, "two rulers lie in the photo: the overlay shows which one was read; take the other one away")
+	} else if b.Field.Covered {
+		r.Warnings = append(r.Warnings, "beside the ruler that was read something else lies across the wires: take it away, and tell the thickness of the ruler alone")
 	}
 	if b.HolesHidden {
 		r.Warnings = append(r.Warnings, otherReading(b.Kind, p.PerInch))
