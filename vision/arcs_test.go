@@ -52,8 +52,15 @@ func TestArcsTellWiresFromBars(t *testing.T) {
 			for _, narrow := range []float64{0.15, 0.2} {
 				const foot, rel = 3.2, 0.012 // 3.6 mm of 300
 				l := lattice{first: T * narrow / 2, T: T, count: int(5.8 / T)}
-				wires, ok1 := arcsOf(grille(T, 0, narrow, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
-				bars, ok2 := arcsOf(grille(T, narrow, 1, foot, rel, c.front, c.side, c.beneath, uint64(i)), l, 300*T)
+				read := func(lo, hi float64) (arcs, bool) {
+					sig := grille(T, lo, hi, foot, rel, c.front, c.side, c.beneath, uint64(i))
+					a, ok := arcsOf(sig, l, 300*T)
+					f, at := fold(sig, l)
+					a.wires = f.wiresOrBars(l, at, view{foot, rel / 3.6}, 300*T)
+					return a, ok
+				}
+				wires, ok1 := read(0, narrow)
+				bars, ok2 := read(narrow, 1)
 				w, b := kindModel().odds(kindCues(&wires, 0, 0, 1/T)), kindModel().odds(kindCues(&bars, 0, 0, 1/T))
 				if !ok1 || !ok2 || b < 1 || b-w < 1.2 {
 					t.Errorf("front %v, side %v, beneath %v, spacing %v, narrow %v: odds of wires %.2f (%v), of bars %.2f (%v)",
