@@ -9,6 +9,21 @@ import (
 	"dentcount/scene"
 )
 
+// drawn is the brightness of a drawn photo, with its truth.
+func drawn(t *testing.T, spec scene.Spec) (photo.Plane, scene.Truth) {
+	t.Helper()
+	img, truth, err := scene.Draw(spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := img.Bounds()
+	p := photo.Plane{W: b.Dx(), H: b.Dy(), Pix: make([]uint8, 0, b.Dx()*b.Dy())}
+	for y := range p.H {
+		p.Pix = append(p.Pix, img.Y[y*img.YStride:y*img.YStride+p.W]...)
+	}
+	return p, truth
+}
+
 // readDrawn draws scenes with rulers of the given kinds and looks, the seeds
 // from first on, and counts how many of n are read within 1 %. No unit may be
 // read wrongly and be called likely.
@@ -19,15 +34,7 @@ func readDrawn(t *testing.T, first uint64, n int, kinds, looks []string) (right 
 	r.LongSidePx = scene.Range{1500, 1700}
 	r.RulerKinds, r.RulerLooks = kinds, looks
 	for seed := first; seed < first+uint64(n); seed++ {
-		img, truth, err := scene.Draw(scene.Random(seed, r))
-		if err != nil {
-			t.Fatal(err)
-		}
-		b := img.Bounds()
-		p := photo.Plane{W: b.Dx(), H: b.Dy(), Pix: make([]uint8, 0, b.Dx()*b.Dy())}
-		for y := range p.H {
-			p.Pix = append(p.Pix, img.Y[y*img.YStride:y*img.YStride+p.W]...)
-		}
+		p, truth := drawn(t, scene.Random(seed, r))
 		opt := Options{}
 		if truth.F35 != nil {
 			opt.FocalPx = float64(*truth.F35) / 36 * float64(max(p.W, p.H))
@@ -80,15 +87,7 @@ func TestTransparentRulersAreReadThrough(t *testing.T) {
 func TestClearTransparentRulerIsReadOnItsOtherEdge(t *testing.T) {
 	r := scene.DefaultRanges()
 	r.AdverseShare = 0.15
-	img, truth, err := scene.Draw(scene.Random(4501_000_574, r))
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := img.Bounds()
-	p := photo.Plane{W: b.Dx(), H: b.Dy(), Pix: make([]uint8, 0, b.Dx()*b.Dy())}
-	for y := range p.H {
-		p.Pix = append(p.Pix, img.Y[y*img.YStride:y*img.YStride+p.W]...)
-	}
+	p, truth := drawn(t, scene.Random(4501_000_574, r))
 	got, found, err := FindRuler(context.Background(), p, Options{})
 	if err != nil || !found {
 		t.Fatalf("found %v, err %v", found, err)

@@ -93,7 +93,7 @@ const (
 // up to a constant: of both as one size, for they go together, and of their
 // ratio. minor is NaN where no shortest ones are seen.
 func (s scheme) lengths(majorMM, minorMM float64) float64 {
-	if s.divisions < 8 || math.IsNaN(minorMM) {
+	if math.IsNaN(minorMM) {
 		return s.major.against(majorMM)
 	}
 	return s.major.against(math.Sqrt(majorMM*minorMM/s.minor)) +

@@ -96,11 +96,10 @@ func (v View) toldOfAnother() string {
 // in mm, from thin to thick; the told one alone where it is told. Where it may be
 // another ruler's the told one and what rulers are like weigh alike.
 func thicknesses(v View, n int) []float64 {
-	if v.ThicknessMM > 0 && v.toldOfAnother() == "" {
-		return []float64{v.ThicknessMM}
-	}
-	if v.ThicknessMM > 0 {
-		told := v.ThicknessMM
+	if told := v.ThicknessMM; told > 0 {
+		if v.toldOfAnother() == "" {
+			return []float64{told}
+		}
 		v.ThicknessMM = 0
 		return append(thicknesses(v, n), slices.Repeat([]float64{told}, n)...)
 	}

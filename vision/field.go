@@ -92,17 +92,11 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	if !ok {
 		return f
 	}
-	// Under what lies across them bands do not end.
-	if m.covered(-1) {
-		f.Covered, before.ends = true, false
-	}
-	f.LeastIn = before.atIn
+	f.LeastIn, f.Covered = before.atIn, before.covered
 	behind, found := m.side(1)
 	if found {
-		if m.covered(1) {
-			f.Covered, behind.ends = true, false
-		}
 		f.LeastIn += behind.atIn
+		f.Covered = f.Covered || behind.covered
 	}
 	if before.ends {
 		f.Ends++
@@ -174,23 +168,23 @@ type fieldSide struct {
 	dir  int
 	ends bool    // the picture goes on there and all the bands end in one line
 	atIn float64 // how far from the marked edge they are seen
+	// covered: something as wide as a ruler lies across them; they end at it in one
+	// line and come out behind it.
+	covered bool
 	// The line: place + slope·window, in zones; wins are the windows on it.
 	place, slope float64
 	wins         []int
 }
 
-// How clear the bands of a window must be for it to tell anything: in grey levels,
-// and of the typical window.
-const faintLevel, someLevel = 1.0, 0.4
-
 // side follows the bands away from the marked edge on its outer side (dir -1), or
 // those that come out behind the ruler (1). ok is false where none are seen.
 func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
+	const faint, some = 1.0, 0.4 // grey levels; of the typical window
 	o.dir = dir
-	var wins []int
-	var last, all []float64
+	var wins, under []int
+	var last, from, all []float64
 	for j := range m.zones {
-		if m.level[j] < faintLevel || m.level[j] < someLevel*m.typical {
+		if m.level[j] < faint || m.level[j] < some*m.typical {
 			continue
 		}
 		start := m.edge - 2
@@ -204,19 +198,28 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 		if !framed {
 			wins, last = append(wins, j), append(last, float64(at))
 		}
+		if m.comesOut(j, at, dir) {
+			under, from = append(under, j), append(from, float64(at))
+		}
 	}
-	const fewest = 2
+	// In most windows, but for those that end past the part or are hidden.
+	const fewest, share, onLineIn = 2, 0.6, 0.08
+	most := func(wins []int, of int) bool {
+		return len(wins) >= fewest && float64(len(wins)) >= share*float64(of)
+	}
 	if len(all) < fewest {
 		return o, false
 	}
 	o.atIn = medianOf(all)
-	// In most windows, but for those that end past the part or are hidden.
-	const share, onLineIn = 0.6, 0.08
-	if len(wins) < fewest || float64(len(wins)) < share*float64(len(all)) {
-		return o, true
+	if most(under, len(all)) {
+		_, _, on := endLine(under, from, onLineIn/fieldZoneIn)
+		o.covered = most(on, len(under))
 	}
-	o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
-	o.ends = float64(len(o.wins)) >= share*float64(len(wins)) && len(o.wins) >= fewest
+	if most(wins, len(all)) {
+		o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
+		// Under what lies across them bands do not end.
+		o.ends = !o.covered && most(o.wins, len(wins))
+	}
 	return o, true
 }
 
@@ -242,42 +245,24 @@ func endLine(wins []int, at []float64, near float64) (slope, place float64, on [
 	return slope, place, on
 }
 
-// covered says whether something as wide as a ruler lies across the bands on one
-// side of the one that was read: they end in one line and come out behind it, in
-// step.
-func (m fieldMap) covered(dir int) bool {
-	const narrowIn, fewest, share, onLineIn = 0.35, 2, 0.6, 0.08
-	var wins []int
-	var from []float64
-	seen := 0
-	for j := range m.zones {
-		if m.level[j] < faintLevel || m.level[j] < someLevel*m.typical {
-			continue
+// comesOut says whether the bands of a window that were last seen in a zone come out
+// again, in step, past something as wide as a ruler.
+func (m fieldMap) comesOut(j, last, dir int) bool {
+	const narrowIn = 0.35
+	run := 0
+	for d := inZones(narrowIn); d < inZones(rulerWideIn); d++ {
+		i := last + dir*d
+		if i < 0 || i >= len(m.zones[j]) {
+			break
 		}
-		start := m.edge - 2
-		if dir > 0 {
-			if start = m.behind(j); start < 0 {
-				continue
-			}
+		if run++; !m.banded(j, i) || !m.inStep(j, i, i+1) {
+			run = 0
 		}
-		seen++
-		last, _ := m.follow(j, start, dir)
-		run := 0
-		for i := last + dir*inZones(narrowIn); i >= 0 && i < len(m.zones[j]) && math.Abs(float64(i-last)) < float64(inZones(rulerWideIn)); i += dir {
-			if run++; !m.banded(j, i) || !m.inStep(j, i, i+1) {
-				run = 0
-			}
-			if run == inZones(fieldStartIn) {
-				wins, from = append(wins, j), append(from, float64(last))
-				break
-			}
+		if run == inZones(fieldStartIn) {
+			return true
 		}
 	}
-	if len(wins) < fewest || float64(len(wins)) < share*float64(seen) {
-		return false
-	}
-	_, _, on := endLine(wins, from, onLineIn/fieldZoneIn)
-	return float64(len(on)) >= share*float64(len(wins))
+	return false
 }
 
 // follow is the last zone of a window in which bands are seen, from start on;
