@@ -173,8 +173,9 @@ func TestSizeMisread(t *testing.T) {
 		if want, got := (1-q)*misreadOnMade/(q+(1-q)*misreadOnMade), left(10, q); math.Abs(got-want) > 0.03 {
 			t.Errorf("on a made size, read right with %v: misread with %.3f, want %.3f", q, got, want)
 		}
-		// Off all sizes: 8 % of parts spread over ln 10 against what is misread.
-		right, wrong := q*noneShare/math.Log(10), (1-q)*(1-misreadOnMade)/misreadSpread
+		// Off all sizes: 8 % of parts spread between them against what is misread.
+		_, width := trade.Between(trade.Sizes(trade.PartReed), offCoarsest, offFinest)
+		right, wrong := q*noneShare/width, (1-q)*(1-misreadOnMade)/misreadSpread
 		if want, got := wrong/(right+wrong), left(9.69, q); math.Abs(got-want) > 0.01 {
 			t.Errorf("on no made size, read right with %v: misread with %.3f, want %.3f", q, got, want)
 		}
@@ -186,6 +187,12 @@ func TestSizeNone(t *testing.T) {
 	got := FindSize(measured(9.69, 0.001), trade.Sizes(trade.PartReed), 0.99)
 	if got[0].Label != None || got[0].P < 0.9 {
 		t.Errorf("9.69 per inch: %s with %.3f, want none", got[0].Label, got[0].P)
+	}
+	// What is nearer than half a percent is that size; from there on it is not.
+	for perInch, want := range map[float64]string{12: "12", 12.05: "12", 12.13: None, 11.87: None} {
+		if got := FindSize(measured(perInch, 0.0004), trade.Sizes(trade.PartReed), 0.99); got[0].Label != want || got[0].P < 0.9 {
+			t.Errorf("%v per inch: %s with %.3f, want %s", perInch, got[0].Label, got[0].P, want)
+		}
 	}
 }
 

@@ -18,8 +18,10 @@ type Choice struct {
 const None = "none"
 
 // noneShare is the prior share of parts of no made size: worn, bespoke or of an
-// older count. A stated prior, no source.
-const noneShare = 0.08
+// older count. A stated prior, no source. They are spread evenly in the logarithm
+// of their dents from offCoarsest to offFinest per inch, but for what is so near a
+// made size that it is that one ([trade.OffRel]).
+const noneShare, offCoarsest, offFinest = 0.08, 3.0, 30.0
 
 // outlier is the share of readings whose budget is too small, by the factor
 // outlierTimes: of 753 drawn photos two whose unit and bands were read right were
@@ -58,8 +60,11 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 		total += w
 		out = append(out, Choice{m.Label, m.System, m.PerInch, w})
 	}
-	// Of no made size: any pitch from 3 to 30 per inch, evenly in its logarithm.
-	w := noneShare / math.Log(10)
+	off, width := trade.Between(sizes, offCoarsest, offFinest)
+	var w float64
+	for _, l := range p.Lift {
+		w += noneShare / width * within(off, ln+l, p.ReadRelU) / float64(len(p.Lift))
+	}
 	total += w
 	out = append(out, Choice{None, "none", p.PerInch, w})
 	made := total - w
@@ -75,4 +80,14 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 // normal is the density of the normal distribution about 0.
 func normal(x, sd float64) float64 {
 	return math.Exp(-x*x/(2*sd*sd)) / (sd * math.Sqrt(2*math.Pi))
+}
+
+// within is how likely it is that what was read as at, with standard uncertainty
+// u, lies in one of the ranges.
+func within(ranges []trade.Span, at, u float64) float64 {
+	var sum float64
+	for _, r := range ranges {
+		sum += (math.Erf((r.Hi-at)/u/math.Sqrt2) - math.Erf((r.Lo-at)/u/math.Sqrt2)) / 2
+	}
+	return sum
 }

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -30,7 +31,8 @@ type Reader struct {
 	// Second is a second scale in the plane of the wires, which has no thickness.
 	Second SecondScale
 	// NoneShare is the prior share of parts of no made size, evenly spread in
-	// the logarithm from 3 to 30 dents per inch.
+	// the logarithm from 3 to 30 dents per inch, but for what is so near a made size
+	// that it is that one ([trade.OffRel]).
 	NoneShare float64
 }
 
@@ -68,7 +70,8 @@ const steps = 400
 // ruler is high by t/(D-t).
 func (r Reader) Read(truePerInch, thicknessMM, heightMM float64, sizes []trade.MadeSize) Verdict {
 	read := math.Log(truePerInch * heightMM / (heightMM - thicknessMM))
-	none := r.NoneShare / math.Log(10)
+	off, width := trade.Between(sizes, 3, 30)
+	none := r.NoneShare / width
 	var v Verdict
 	// Beliefs: the logarithm of a pitch, and how likely it is.
 	var at, weight []float64
@@ -85,7 +88,9 @@ func (r Reader) Read(truePerInch, thicknessMM, heightMM float64, sizes []trade.M
 		seen := r.Second.speaks(ln - math.Log(truePerInch))
 		v.PlainPerInch += math.Exp(ln) * seen
 		plain += seen
-		noneSum += believe(ln, none*seen)
+		if slices.ContainsFunc(off, func(s trade.Span) bool { return s.Lo < ln && ln < s.Hi }) {
+			noneSum += believe(ln, none*seen)
+		}
 		for k, m := range sizes {
 			s := math.Hypot(m.TolRel, r.ReadRelU)
 			label := math.Log(m.PerInch)

@@ -147,3 +147,37 @@ func Indistinct(a, b MadeSize) bool {
 	}
 	return math.Abs(math.Log(a.PerInch/b.PerInch)) < 2*math.Hypot(a.TolRel, b.TolRel)
 }
+
+// OffRel is how far from a made size, relative, a part must be to be of none: a
+// part that is nearer is that size, worn or made a little off. Half a dent in a
+// hundred, five of the makers' standard deviations, is what no order asks for
+// and no cloth shows (common practice, no source).
+const OffRel = 0.005
+
+// Span is a range of the logarithm of dents per inch.
+type Span struct{ Lo, Hi float64 }
+
+// Between gives the ranges that are farther than [OffRel] from each of the
+// sizes, from coarse to fine, and how wide they are together from coarsest to
+// finest (dents per inch); the first and the last have no bound.
+func Between(sizes []MadeSize, coarsest, finest float64) (off []Span, width float64) {
+	centres := make([]float64, len(sizes))
+	for i, m := range sizes {
+		centres[i] = math.Log(m.PerInch)
+	}
+	sort.Float64s(centres)
+	lo := math.Inf(-1)
+	add := func(hi float64) {
+		if hi <= lo {
+			return
+		}
+		off = append(off, Span{lo, hi})
+		width += math.Max(0, math.Min(hi, math.Log(finest))-math.Max(lo, math.Log(coarsest)))
+	}
+	for _, c := range centres {
+		add(c - OffRel)
+		lo = c + OffRel
+	}
+	add(math.Inf(1))
+	return off, width
+}

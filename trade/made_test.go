@@ -178,3 +178,27 @@ func TestParseSizeRefuses(t *testing.T) {
 		}
 	}
 }
+
+// By hand: around 10 and 10.16, whose surroundings do not meet, and 14 and 55/10, which
+// share theirs.
+func TestBetween(t *testing.T) {
+	sizes := []MadeSize{{PerInch: 14}, {PerInch: 10}, {PerInch: 55 * 0.254}, {PerInch: 10.16}}
+	off, width := Between(sizes, 3, 30)
+	want := []float64{math.Inf(-1), 9.95012, 10.05013, 10.10933, 10.21093, 13.90033, 14.07018, math.Inf(1)}
+	if len(off) != 4 {
+		t.Fatalf("%v", off)
+	}
+	for i, s := range off {
+		if i > 0 {
+			near(t, "from", math.Exp(s.Lo), want[2*i], 1e-4)
+		}
+		if i < 3 {
+			near(t, "to", math.Exp(s.Hi), want[2*i+1], 1e-4)
+		}
+	}
+	// ln 10, less two whole surroundings and one and what 55/10 adds: ln(14/13.97).
+	near(t, "width", width, math.Log(10)-0.03-math.Log(14/13.97), 1e-9)
+	if off, width := Between(nil, 3, 30); len(off) != 1 || math.Abs(width-math.Log(10)) > 1e-12 {
+		t.Errorf("of no sizes: %v, %v", off, width)
+	}
+}
