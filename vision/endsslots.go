@@ -35,6 +35,10 @@ func findSlots(img photo.Colour, pl Plane) (Ends, bool) {
 	if f.goesOn() {
 		e.Probability *= 0.2
 	}
+	if f.lopsided() {
+		// off the camera's foot point the side of a thick bar hides a slot beside a cap
+		e.Probability *= lopsidedOdds
+	}
 	if f.doubtful {
 		e.Probability *= 0.85
 		e.UIn = math.Hypot(e.UIn, 0.5*f.T)
