@@ -49,9 +49,21 @@ func TestReadRightOrders(t *testing.T) {
 }
 
 func TestParseWeightsRefuses(t *testing.T) {
-	for _, bad := range []string{"feature,weight\nbias,1\n", "feature,weight\nceiling,1.2\n", "feature,weight\nceiling,0.9\nunit,x\n", "feature,weight\nceiling,0.9\nunit,0.2\n", "a\n"} {
+	for _, bad := range []string{"feature,weight\nbias,1\n", "feature,weight\nceiling,1.2\n", "feature,weight\nceiling,0.9\nunit,x\n", "feature,weight\nceiling,0.9\nunit,0.2\n", "feature,weight\nceiling,0.9\nopen unit,-1.2\n", "a\n"} {
 		if _, err := parseWeights(bad); err == nil {
 			t.Errorf("taken: %q", strings.ReplaceAll(bad, "\n", "|"))
+		}
+	}
+}
+
+// What calib leaves open is lost of the chance, by so much as the table says, and
+// nothing where it is sure.
+func TestWhatIsLeftOpen(t *testing.T) {
+	w := weights{bias: 4, ceiling: 0.99, by: map[string]float64{"open unit": -0.5}}
+	sure := w.right([]Feature{{"open unit", leavesOpen(0.97)}})
+	for p, want := range map[float64]float64{0.999: sure, 0.776: 0.9 * sure, 0: 0.5 * sure} {
+		if got := w.right([]Feature{{"open unit", leavesOpen(p)}}); math.Abs(got-want) > 1e-9 {
+			t.Errorf("unit told with %v: right with %.4f, want %.4f", p, got, want)
 		}
 	}
 }

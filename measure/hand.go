@@ -253,17 +253,6 @@ func (r *Reading) bandsByHand(b *vision.Bands, s calib.Scale) {
 	}
 }
 
-// countable is how many places of a row were not left out by a person; at least 1.
-func countable(row []vision.Band) int {
-	n := 0
-	for _, x := range row {
-		if x.State != vision.LeftOut {
-			n++
-		}
-	}
-	return max(n, 1)
-}
-
 // betweenLeftOut is the row without what a person left out at its ends.
 func betweenLeftOut(row []vision.Band) []vision.Band {
 	lo, hi := 0, len(row)

@@ -56,7 +56,7 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 		if names == nil {
 			names = slices.Sorted(maps.Keys(s.KindCues))
 		}
-		full, bare := example{make([]float64, len(names)), slots}, example{make([]float64, len(names)), slots}
+		full, bare := example{x: make([]float64, len(names)), right: slots}, example{x: make([]float64, len(names)), right: slots}
 		for j, n := range names {
 			full.x[j] = s.KindCues[n]
 			if !ofArcs(n) {
@@ -131,7 +131,7 @@ func crossValidatePairs(ex []example, ridge float64) ([]judge.Claim, error) {
 		}
 		for i := range claims {
 			if i%folds == k {
-				claims[i] = judge.Claim{P: m.p(ex[2*i].x), True: ex[2*i].right}
+				claims[i] = judge.Claim{P: m.p(ex[2*i]), True: ex[2*i].right}
 			}
 		}
 	}

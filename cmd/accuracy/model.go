@@ -14,41 +14,56 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"dentcount/judge"
+	"dentcount/measure"
 )
 
-// example is one photo that was measured: its features, scaled, and whether it
-// was read right.
+// example is one photo that was measured: its features, scaled, what was left
+// open of it (measure.IsOpen), and whether it was read right.
 type example struct {
-	x     []float64
-	right bool
+	x, open []float64
+	right   bool
 }
 
-// logistic is a model: log odds = bias + by·x.
+// logistic is a model: the chance whose log odds are bias + by·x, times 1 + left·open
+// for each thing that was left open.
 type logistic struct {
-	bias float64
-	by   []float64
+	bias     float64
+	by, left []float64
 }
 
-func (m logistic) p(x []float64) float64 {
-	return 1 / (1 + math.Exp(-m.bias-floats.Dot(m.by, x)))
+func (m logistic) p(e example) float64 {
+	return m.closed(e) / (1 + math.Exp(-m.bias-floats.Dot(m.by, e.x)))
+}
+
+// closed is what remains of the chance for what was left open.
+func (m logistic) closed(e example) float64 {
+	c := 1.0
+	for i, o := range e.open {
+		c *= 1 + m.left[i]*o
+	}
+	return c
 }
 
 // fitting are the settings of fitLogistic.
 type fitting struct {
-	// Ridge is the precision of the normal prior about 0 of all weights but the bias.
+	// Ridge is the precision of the normal prior about 0 of all weights by features.
 	Ridge float64
 	// Doubts: no weight is over 0.
 	Doubts bool
 }
 
 // model makes the model of what the optimiser turns: of doubts the roots of the
-// weights, so that none can change its sign.
-func (s fitting) model(w []float64) logistic {
-	m := logistic{w[0], slices.Clone(w[1:])}
+// weights, so that none can change its sign, and of what was left open the log
+// odds, so that it takes off all or nothing at most.
+func (s fitting) model(w []float64, features int) logistic {
+	m := logistic{bias: w[0], by: slices.Clone(w[1 : 1+features])}
 	if s.Doubts {
 		for i, v := range m.by {
 			m.by[i] = -v * v
 		}
+	}
+	for _, v := range w[1+features:] {
+		m.left = append(m.left, -1/(1+math.Exp(-v)))
 	}
 	return m
 }
@@ -56,42 +71,51 @@ func (s fitting) model(w []float64) logistic {
 // fitLogistic finds the weights of greatest likelihood under the prior. ex is not
 // empty.
 func fitLogistic(ex []example, s fitting) (logistic, error) {
+	features := len(ex[0].x)
 	f := func(w []float64) float64 {
-		m := s.model(w)
+		m := s.model(w, features)
 		var loss float64
 		for _, b := range m.by {
 			loss += s.Ridge / 2 * b * b
 		}
 		for _, e := range ex {
 			z := m.bias + floats.Dot(m.by, e.x)
-			if !e.right {
-				z = -z
+			closed := m.closed(e)
+			if e.right {
+				loss += math.Log1p(math.Exp(-math.Abs(z))) + math.Max(0, -z) - math.Log(closed)
+			} else {
+				// 1 - c/(1+exp(-z)), of which 1+exp(z) is what both share
+				loss += math.Log1p(math.Exp(-math.Abs(z))) + math.Max(0, z) - math.Log1p((1-closed)*math.Exp(z))
 			}
-			loss += math.Log1p(math.Exp(-math.Abs(z))) + math.Max(0, -z)
 		}
 		return loss
 	}
 	grad := func(g, w []float64) {
-		m := s.model(w)
-		g[0] = 0
+		m := s.model(w, features)
+		clear(g)
 		for i, b := range m.by {
 			g[i+1] = s.Ridge * b
 		}
 		for _, e := range ex {
-			d := m.p(e.x)
-			if e.right {
-				d--
+			p, closed := m.p(e), m.closed(e)
+			rest := p / closed
+			d, by := rest-1, -1.0 // of the loss by z, and by the logarithm of closed
+			if !e.right {
+				d, by = p*(1-rest)/(1-p), p/(1-p)
 			}
 			g[0] += d
-			floats.AddScaled(g[1:], d, e.x)
+			floats.AddScaled(g[1:1+features], d, e.x)
+			for i, o := range e.open {
+				g[1+features+i] += by * o / (1 + m.left[i]*o) * m.left[i] * (1 + m.left[i])
+			}
 		}
 		if s.Doubts {
-			for i, v := range w[1:] {
+			for i, v := range w[1 : 1+features] {
 				g[i+1] *= -2 * v
 			}
 		}
 	}
-	start := make([]float64, len(ex[0].x)+1)
+	start := make([]float64, 1+features+len(ex[0].open))
 	if s.Doubts {
 		for i := range start {
 			start[i] = 0.5 // at 0 a root does not feel its slope
@@ -101,7 +125,7 @@ func fitLogistic(ex []example, s fitting) (logistic, error) {
 	if err != nil && res == nil {
 		return logistic{}, err
 	}
-	return s.model(res.X), nil
+	return s.model(res.X, features), nil
 }
 
 const folds = 5
@@ -123,7 +147,7 @@ func crossValidate(ex []example, s fitting) ([]judge.Claim, error) {
 		}
 		for i, e := range ex {
 			if i%folds == k {
-				claims[i] = judge.Claim{P: m.p(e.x), True: e.right}
+				claims[i] = judge.Claim{P: m.p(e), True: e.right}
 			}
 		}
 	}
@@ -150,7 +174,14 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 	if len(rows) < 60 {
 		return fmt.Errorf("%d photos were measured: too few to fit to", len(rows))
 	}
-	names := slices.Sorted(maps.Keys(rows[0].got.Features))
+	var names, open []string
+	for _, n := range slices.Sorted(maps.Keys(rows[0].got.Features)) {
+		if measure.IsOpen(n) {
+			open = append(open, n)
+		} else {
+			names = append(names, n)
+		}
+	}
 	sd := make([]float64, len(names))
 	for j, n := range names {
 		var v []float64
@@ -162,9 +193,12 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 	var ex []example
 	right := 0
 	for _, r := range rows {
-		e := example{make([]float64, len(names)), r.readRight()}
+		e := example{right: r.readRight()}
 		for j, n := range names {
-			e.x[j] = r.got.Features[n] / sd[j]
+			e.x = append(e.x, r.got.Features[n]/sd[j])
+		}
+		for _, n := range open {
+			e.open = append(e.open, r.got.Features[n])
 		}
 		if e.right {
 			right++
@@ -199,6 +233,10 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 		fmt.Fprintf(&b, "%s,%g\n", n, math.Round(1e4*m.by[j]/sd[j])/1e4+0) // +0: never -0
 		fmt.Fprintf(w, "%-16s sd %6.3f weight a sd %+.3f\n", n, sd[j], m.by[j])
 	}
+	for j, n := range open {
+		fmt.Fprintf(&b, "%s,%g\n", n, math.Round(1e4*m.left[j])/1e4+0)
+		fmt.Fprintf(w, "%-16s takes off %.3f of it\n", n, -m.left[j])
+	}
 	fmt.Fprintf(w, "bias %.3f, ceiling %.4f, from %d photos of which %d read right\n", m.bias, ceiling, len(ex), right)
 	return os.WriteFile(path, b.Bytes(), 0o666)
 }
@@ -208,7 +246,7 @@ func fitModel(title string, samples []sample, path string, w io.Writer) error {
 func ceilingOf(ex []example, m logistic) float64 {
 	var p []float64
 	for _, e := range ex {
-		p = append(p, m.p(e.x))
+		p = append(p, m.p(e))
 	}
 	half := judge.Quantiles(p, 0.5)[0]
 	n, k := 0, 0

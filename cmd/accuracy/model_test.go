@@ -16,11 +16,12 @@ import (
 // from says the base rate.
 func TestFitLogisticFindsTheModel(t *testing.T) {
 	rng := rand.New(rand.NewPCG(20, 21))
-	drawn := logistic{1.2, []float64{1.5, -0.8, 0}}
+	drawn := logistic{bias: 1.2, by: []float64{1.5, -0.8, 0}}
 	var ex []example
 	for range 6000 {
-		x := []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}
-		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
+		e := example{x: []float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()}}
+		e.right = rng.Float64() < drawn.p(e)
+		ex = append(ex, e)
 	}
 	m, err := fitLogistic(ex, fitting{Ridge: 0.01})
 	if err != nil {
@@ -49,7 +50,7 @@ func TestFitLogisticFindsTheModel(t *testing.T) {
 			right++
 		}
 	}
-	if got, want := m.p([]float64{9, 9, 9}), float64(right)/float64(len(ex)); math.Abs(got-want) > 0.002 {
+	if got, want := m.p(example{x: []float64{9, 9, 9}}), float64(right)/float64(len(ex)); math.Abs(got-want) > 0.002 {
 		t.Errorf("with no weight at all it says %.4f, the base rate is %.4f", got, want)
 	}
 }
@@ -58,11 +59,12 @@ func TestFitLogisticFindsTheModel(t *testing.T) {
 // they were drawn with.
 func TestFitLogisticOfDoubts(t *testing.T) {
 	rng := rand.New(rand.NewPCG(24, 25))
-	drawn := logistic{3, []float64{-1.5, 0, 0.7}}
+	drawn := logistic{bias: 3, by: []float64{-1.5, 0, 0.7}}
 	var ex []example
 	for range 6000 {
-		x := []float64{math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64())}
-		ex = append(ex, example{x, rng.Float64() < drawn.p(x)})
+		e := example{x: []float64{math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64()), math.Abs(rng.NormFloat64())}}
+		e.right = rng.Float64() < drawn.p(e)
+		ex = append(ex, e)
 	}
 	m, err := fitLogistic(ex, fitting{Ridge: 0.01, Doubts: true})
 	if err != nil {
@@ -70,6 +72,26 @@ func TestFitLogisticOfDoubts(t *testing.T) {
 	}
 	if math.Abs(m.by[0]-drawn.by[0]) > 0.25 || math.Abs(m.by[1]) > 0.1 || m.by[2] > 0 || m.by[2] < -0.01 {
 		t.Errorf("weights %.3f, drawn with %.3f", m.by, drawn.by)
+	}
+}
+
+// Of what is left open the share that is lost is found again, and one that nothing
+// hangs on takes nothing off.
+func TestFitLogisticOfWhatIsOpen(t *testing.T) {
+	rng := rand.New(rand.NewPCG(26, 27))
+	drawn := logistic{bias: 3, by: []float64{-1.5}, left: []float64{-0.6, 0}}
+	var ex []example
+	for range 6000 {
+		e := example{x: []float64{math.Abs(rng.NormFloat64())}, open: []float64{rng.Float64(), rng.Float64()}}
+		e.right = rng.Float64() < drawn.p(e)
+		ex = append(ex, e)
+	}
+	m, err := fitLogistic(ex, fitting{Ridge: 0.01, Doubts: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(m.bias-3) > 0.4 || math.Abs(m.by[0]+1.5) > 0.3 || math.Abs(m.left[0]+0.6) > 0.06 || m.left[1] < -0.05 {
+		t.Errorf("%+v, drawn with %+v", m, drawn)
 	}
 }
 
@@ -84,7 +106,7 @@ func TestFitModelWrites(t *testing.T) {
 		if rng.Float64() > 1/(1+math.Exp(-4+2*x)) {
 			s.Told.PerInch = 5 // misread
 		}
-		s.Told.Features = map[string]float64{"blurred": x, "noise": rng.NormFloat64()}
+		s.Told.Features = map[string]float64{"blurred": x, "noise": rng.NormFloat64(), "open unit": 0.1 * rng.Float64()}
 		samples = append(samples, s)
 	}
 	path := filepath.Join(t.TempDir(), "w.csv")
@@ -102,7 +124,7 @@ func TestFitModelWrites(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"set of the test", "feature,weight\nbias,", "\nceiling,0.9", "\nblurred,-", "\nnoise,"} {
+	for _, want := range []string{"set of the test", "feature,weight\nbias,", "\nceiling,0.9", "\nblurred,-", "\nnoise,", "\nopen unit,-"} {
 		if !strings.Contains(string(got), want) {
 			t.Errorf("the table lacks %q:\n%s", want, got)
 		}
