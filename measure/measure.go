@@ -127,7 +127,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 		r.refuse(fmt.Sprintf("what crosses the ruler's edge lies %.0f° off square to it: no wires, or a ruler laid askew", skewDeg(b)),
 			"lay the marked edge straight across the wires, within a few degrees, and take the photo again")
 	} else if b.TooFine() {
-		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.PxPerBand),
+		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.FinestPx),
 			"go nearer, so that 4 to 8 inches of the ruler fill the frame, and keep it sharp")
 	}
 	return r, nil

@@ -86,6 +86,9 @@ type Bands struct {
 	Squares []Square
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
+	// FinestPx is the spacing of what stands out most beside the ruler: PxPerBand or
+	// a whole part of it.
+	FinestPx float64
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
 	Contrast float64
 	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
@@ -137,7 +140,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		}
 	}
 	st, ln, sig, t := o.st, o.ln, o.sig, o.t
-	b.PxPerBand = ppi / t.PerInch
+	b.PxPerBand, b.FinestPx = ppi/t.PerInch, ppi/t.Strongest
 	b.Lean = [2]float64{ln.A, ln.B}
 	b.ReachPx, b.Coherence = -st.d0, o.gain
 	shape := sig.highPass(0.75 / t.PerInch)
@@ -237,8 +240,9 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 }
 
 // TooFine says that the bands are too close together in the photo to be told
-// from an artefact of the pixels.
-func (b Bands) TooFine() bool { return b.PxPerBand < minPxPerBand }
+// from an artefact of the pixels: in moiré every second or third of them may look
+// alike, so that what stands out most counts.
+func (b Bands) TooFine() bool { return b.FinestPx < minPxPerBand }
 
 // coherentFrom is the first row (the farthest from the ruler) from which on all
 // rows up to the ruler look like their common mean: past it lies the baulk, the

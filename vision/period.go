@@ -84,6 +84,8 @@ type tone struct {
 	PerInch float64 // frequency
 	U       float64 // standard uncertainty of PerInch, spectral
 	Line    float64 // amplitude of the line over the floor beside it
+	// Strongest is the frequency of the strongest line: PerInch, or a harmonic of it.
+	Strongest float64
 }
 
 // findPeriod finds the fundamental of the signal between fMin and fMax per
@@ -110,6 +112,7 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	if best < 5*sp.floorNear(at, width) {
 		return t, false
 	}
+	t.Strongest = at
 	f := at
 	for _, k := range []float64{2, 3} {
 		g := at / k

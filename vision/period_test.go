@@ -55,3 +55,20 @@ func TestSpectralEstimateAgainstRifeBoorstyn(t *testing.T) {
 		}
 	}
 }
+
+// Where every second band differs, the bands are counted by twos, and what stands
+// out most is still said: bands too fine for the pixels may seem to differ.
+func TestStrongestLineIsKept(t *testing.T) {
+	rng := rand.New(rand.NewPCG(75, 1))
+	s := toneIn(rng, 900, 6, 16, 1, 0.1)
+	for i, v := range toneIn(rng, 900, 6, 8, 0.4, 0).v {
+		s.v[i] += v
+	}
+	got, ok := findPeriod(s, 2.3, 42)
+	if !ok || math.Abs(got.PerInch-8) > 0.05 || math.Abs(got.Strongest-16) > 0.3 {
+		t.Errorf("%v %+v, want 8 per inch of which the line at 16 is the strongest", ok, got)
+	}
+	if b := (Bands{PxPerBand: 5.2, FinestPx: 2.6}); !b.TooFine() {
+		t.Error("bands of 2.6 px that are counted by twos are not too fine")
+	}
+}
