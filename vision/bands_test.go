@@ -119,9 +119,9 @@ func TestFrontOfDeepWires(t *testing.T) {
 			at = append(at, row{foot + (r-foot)*(1-z), false})
 		}
 		for _, x := range at {
-			all = append(all, edge{x.in, 0, 1, x.rising})
+			all = append(all, edge{in: x.in, weight: 1, rising: x.rising})
 			for _, d := range [4]float64{-100, -70, -40, -10} {
-				strips = append(strips, edge{x.in + d*(leanIn+turnIn*float64(k)), d, 1, x.rising})
+				strips = append(strips, edge{in: x.in + d*(leanIn+turnIn*float64(k)), depth: d, weight: 1, rising: x.rising})
 			}
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 )
 
 // Wires are deep, and a picture shows their edges in more than one plane. With x
@@ -29,6 +30,63 @@ type edge struct {
 	depth  float64 // px from the ruler's edge, of the rows it was seen in; 0 for all rows together
 	weight float64 // 0…1
 	rising bool    // the grey level grows along the ruler
+	// offIn is what was taken off in for its band's own place.
+	offIn float64
+}
+
+// offPlaces are how far the bands of a lattice lie off a smooth row, inches, as far
+// as they are believed to.
+type offPlaces struct {
+	l  lattice
+	in map[int]float64
+}
+
+// offPlaces are those of the good bands: off the straight line through their
+// neighbours, for what bends over many bands is the planes' and not the bands' own.
+// Of rows that scatter no more than places are read to, none: there it would add
+// noise.
+func (b Bands) offPlaces(l lattice) offPlaces {
+	const readTo, around = 0.01, 4 // of a spacing; bands on each side
+	o := offPlaces{l: l, in: map[int]float64{}}
+	var k, in []float64
+	for _, x := range b.Row {
+		if x.State == Good {
+			k, in = append(k, float64(x.Index)), append(in, x.In)
+		}
+	}
+	if len(k) <= 2*around {
+		return o
+	}
+	var off []float64
+	var sq float64
+	for i := range k {
+		lo := min(max(0, i-around), len(k)-2*around-1)
+		hi := lo + 2*around + 1
+		a, T := stat.LinearRegression(k[lo:hi], in[lo:hi], nil, false)
+		off = append(off, in[i]-a-T*k[i])
+		sq += off[i] * off[i]
+	}
+	rel := math.Sqrt(sq/float64(len(off))) / l.T
+	if rel <= readTo {
+		return o
+	}
+	// of what scatters so much, this share is the bands' own (Wiener)
+	own := 1 - (readTo/rel)*(readTo/rel)
+	for i := range k {
+		o.in[int(k[i])] = own * off[i]
+	}
+	return o
+}
+
+// evened are the edges with their bands put into place: a wire off its place takes
+// all its edges along, and where wires scatter by more than the planes stand apart,
+// chance lines would be taken for a plane.
+func (o offPlaces) evened(edges []edge) []edge {
+	for i, e := range edges {
+		off := o.in[int(math.Round((e.in-o.l.first)/o.l.T))]
+		edges[i].in, edges[i].offIn = e.in-off, off
+	}
+	return edges
 }
 
 // front is the plane of the wires' fronts as their edges tell it.
@@ -56,7 +114,7 @@ func edgesOf(g signal, T, depth float64) []edge {
 		if q := x - 2*y + z; q < 0 {
 			off = 0.5 * (x - z) / q
 		}
-		out = append(out, edge{d.u0 + (float64(i)+off)*d.du, depth, math.Min(y, 1), d.v[i] > 0})
+		out = append(out, edge{in: d.u0 + (float64(i)+off)*d.du, depth: depth, weight: math.Min(y, 1), rising: d.v[i] > 0})
 	}
 	return out
 }
@@ -324,6 +382,7 @@ func fitFront(all, strips []edge, l lattice, p wirePlane, fams []family) (f fron
 		line     int
 		k, depth float64
 		x, r, w  float64 // place, off the line, weight
+		off      float64 // what was taken off its band's place
 	}
 	var in []used
 	var inv mat.Dense
@@ -343,7 +402,7 @@ func fitFront(all, strips []edge, l lattice, p wirePlane, fams []family) (f fron
 				if math.Abs(k) > half+1 || math.Abs(r) >= tol || !lines[j].owns(e) {
 					continue
 				}
-				u := used{line: j, k: k, depth: e.depth, x: x, r: r, w: e.weight * (1 - r*r/tol/tol) * (1 - r*r/tol/tol)}
+				u := used{line: j, k: k, depth: e.depth, x: x, r: r, off: e.offIn / l.T, w: e.weight * (1 - r*r/tol/tol) * (1 - r*r/tol/tol)}
 				// of two edges by the line of one band, the nearer
 				if m := len(in) - 1; m >= 0 && in[m].line == j && in[m].k == k && in[m].depth == e.depth {
 					if math.Abs(r) < math.Abs(in[m].r) {
@@ -386,7 +445,7 @@ func fitFront(all, strips []edge, l lattice, p wirePlane, fams []family) (f fron
 	// of each band.
 	sum, wt := map[float64]float64{}, map[float64]float64{}
 	for _, u := range in {
-		sum[u.k] += u.w * u.r
+		sum[u.k] += u.w * (u.r + u.off)
 		wt[u.k] += u.w
 	}
 	var sq, kk, k1, m float64
@@ -407,7 +466,7 @@ func fitFront(all, strips []edge, l lattice, p wirePlane, fams []family) (f fron
 	// The strips' own noise, carried to the edge through lean and turn.
 	var rr, rw float64
 	for _, u := range in {
-		d := u.r - sum[u.k]/wt[u.k]
+		d := u.r + u.off - sum[u.k]/wt[u.k]
 		rr += u.w * d * d
 		rw += u.w
 	}

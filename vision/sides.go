@@ -263,7 +263,8 @@ func unresolved(halfPx, perMM float64) float64 {
 // frontOf brings the pitch to the front of the wires, where their edges tell it.
 func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, footIn float64) {
 	l := lattice{first: b.Row[0].In, T: 1 / b.MiddlePerInch, count: len(b.Row)}
-	all := edgesOf(sig, l.T, 0)
+	off := b.offPlaces(l)
+	all := off.evened(edgesOf(sig, l.T, 0))
 	ppi := s.PxPerIn()
 	perMM := ppi / 25.4 / focalPx
 	halfPx := (b.Row[len(b.Row)-1].In - b.Row[0].In) * ppi / 2
@@ -279,7 +280,7 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, f
 	for i := 0; i < n; i++ {
 		r0, r1 := i*st.rows/n, (i+1)*st.rows/n
 		part := onRuler(st.sheared(ln, r0, r1, 1), st.lo, s, ppi)
-		strips = append(strips, edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2)...)
+		strips = append(strips, off.evened(edgesOf(part, l.T, (st.depth(r0)+st.depth(r1-1))/2))...)
 	}
 	sides := frontBySides(all, strips, l, footIn, perMM, planes[0].support)
 	p, fams := sides.choose(p)

@@ -20,7 +20,7 @@ func deepRow(T, z, foot float64, n int, backs, bright bool, seed uint64) []edge 
 		} else if backs {
 			r = deep(r)
 		}
-		out = append(out, edge{l, 0, 1, bright}, edge{r, 0, 1, !bright})
+		out = append(out, edge{in: l, weight: 1, rising: bright}, edge{in: r, weight: 1, rising: !bright})
 	}
 	return out
 }
@@ -108,5 +108,50 @@ func TestFrontBeforeAllEdges(t *testing.T) {
 		if p, fams, _, ok := told.before(-z, perMM, halfPx); !ok || math.Abs(p.stretch) > z/6 || fams[0] != (family{}) {
 			t.Errorf("foot at %v: where both kinds show the front it lies at %.5f (%v, %v), want 0 by all edges", foot, p.stretch, ok, fams)
 		}
+	}
+}
+
+// Wires that scatter by more than planes stand apart carry chance lines; put into
+// place, they carry their own two alone, and what was taken off is uncertainty still.
+func TestScatterMakesNoPlane(t *testing.T) {
+	rng := rand.New(rand.NewPCG(31, 7))
+	const T, count, scatter, perMM, rounds = 0.212, 22, 0.028, 0.003, 40
+	worst, sq, stated := 0.0, 0.0, 0.0
+	for range rounds {
+		var b Bands
+		var edges []edge
+		for k := range count {
+			in := T * (float64(k) + scatter*rng.NormFloat64())
+			b.Row = append(b.Row, Band{Index: k, In: in + 0.004*T*rng.NormFloat64(), State: Good})
+			for _, up := range []bool{true, false} {
+				side := 0.2
+				if up {
+					side = -0.2
+				}
+				edges = append(edges, edge{in: in + T*(side+0.004*rng.NormFloat64()), weight: 1, rising: up})
+			}
+		}
+		l := lattice{first: 0, T: 1.002 * T, count: count}
+		//edges = b.offPlaces(l).evened(edges)
+		p, _, _, ok := frontPlane(planesOf(edges, l), perMM)
+		if !ok {
+			t.Fatal("no plane")
+		}
+		f, ok := fitFront(edges, edges, l, p, anyEdge)
+		if !ok {
+			t.Fatal("no front")
+		}
+		off := f.spacingIn/T - 1
+		worst = math.Max(worst, math.Abs(off))
+		sq += off * off / rounds
+		stated += f.uRel / rounds
+	}
+	// Of 22 places that scatter by 0.028 the slope's own standard uncertainty is
+	// 0.028 √(12/22³) = 0.00094.
+	if worst > 0.004 {
+		t.Errorf("off by %.5f", worst)
+	}
+	if r := stated / math.Sqrt(sq); r < 0.7 || r > 1.5 {
+		t.Errorf("scatters by %.5f, %.5f is stated", math.Sqrt(sq), stated)
 	}
 }
