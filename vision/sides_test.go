@@ -132,7 +132,7 @@ func TestScatterMakesNoPlane(t *testing.T) {
 			}
 		}
 		l := lattice{first: 0, T: 1.002 * T, count: count}
-		//edges = b.offPlaces(l).evened(edges)
+		edges = b.offPlaces(l).evened(edges)
 		p, _, _, ok := frontPlane(planesOf(edges, l), perMM)
 		if !ok {
 			t.Fatal("no plane")
