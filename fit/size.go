@@ -25,8 +25,14 @@ const noneShare, offCoarsest, offFinest = 0.08, 3.0, 30.0
 
 // outlier is the share of readings whose budget is too small, by the factor
 // outlierTimes: of 753 drawn photos two whose unit and bands were read right were
-// off by more than four times what their budget said. Makers' tolerances have no such tail.
+// off by more than four times what their budget said.
 const outlier, outlierTimes = 0.02, 4
+
+// loose is the share of parts that are made loosely, by the factor looseTimes: the
+// makers' tolerances are stated priors themselves. Without it a part of 14 that is
+// 0.27 % coarse would be a 55/10 beyond doubt, which no photo can tell
+// ([trade.Indistinct]). A stated prior, no source.
+const loose, looseTimes = 0.2, 2
 
 // Where the pitch of a photo that was misread falls: half and twice a made size
 // are often made sizes, too, as are some others by chance; else anywhere between
@@ -46,11 +52,13 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	var out []Choice
 	ln := math.Log(p.Read)
 	like := func(perInch, tol float64) float64 {
-		near, far := math.Hypot(p.ReadRelU, tol), math.Hypot(outlierTimes*p.ReadRelU, tol)
 		var sum float64
-		for _, l := range p.Lift {
-			off := ln + l - math.Log(perInch)
-			sum += (1-outlier)*normal(off, near) + outlier*normal(off, far)
+		for _, made := range [2]struct{ share, tol float64 }{{1 - loose, tol}, {loose, looseTimes * tol}} {
+			near, far := math.Hypot(p.ReadRelU, made.tol), math.Hypot(outlierTimes*p.ReadRelU, made.tol)
+			for _, l := range p.Lift {
+				off := ln + l - math.Log(perInch)
+				sum += made.share * ((1-outlier)*normal(off, near) + outlier*normal(off, far))
+			}
 		}
 		return sum / float64(len(p.Lift))
 	}
