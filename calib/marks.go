@@ -270,10 +270,12 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	for _, own := range ways {
 		try(own, 1)
 	}
-	if best < clearScore && !l.everySecondEmpty(s) {
-		for _, by := range folds() {
-			if own, of := l.measureFolded(s, by); of > 0 {
-				try(own, of)
+	if best < clearScore && len(l.rungs) >= fewestToFold {
+		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {
+			for _, by := range folds() {
+				if own, of := l.measureFolded(s, c, by); of > 0 {
+					try(own, of)
+				}
 			}
 		}
 	}
