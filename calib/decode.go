@@ -1,7 +1,9 @@
 package calib
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -80,200 +82,318 @@ type lengthObs struct {
 // gains nothing), how plausible they are in millimetres, and how simple the
 // scheme is. A reading holds on the stretch of the ladder where it foretells
 // the lengths best, since a ladder may run on beyond the ruler's ends. Best first.
-func decode(l ladder) []reading {
-	var all []lengthObs
-	var seen []float64
-	nearer := l.nearer()
-	for i, r := range l.rungs {
-		if !r.found {
-			continue
-		}
-		o := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > 0.96*l.maxDepth}
-		all = append(all, o)
-		if !o.stray {
-			seen = append(seen, o.v)
+func decode(l ladder) []reading { return newDecoder(l).read(l) }
+
+// decoder is what tells of a ladder's hierarchy beside its marks' lengths, of which
+// several measurements are tried.
+type decoder struct {
+	schemes []scheme
+	nearer  []float64       // by rung, see ladder.nearer
+	numbers map[int]float64 // by the divisions of a unit, see numbersOdds
+}
+
+func newDecoder(l ladder) decoder {
+	d := decoder{schemes: schemes(), nearer: l.nearer(), numbers: map[int]float64{}}
+	for _, sc := range d.schemes {
+		if _, known := d.numbers[sc.divisions]; !known {
+			d.numbers[sc.divisions] = numbersOdds(l.rungs, sc.divisions)
 		}
 	}
-	if len(seen) < 8 {
+	return d
+}
+
+// read is decode for the lengths that the ladder has now.
+func (d decoder) read(l ladder) []reading {
+	o, ok := observe(l, d.nearer)
+	if !ok {
 		return nil
 	}
-	sort.Float64s(seen)
-	floor := math.Max(0.8*l.stepPx/l.periodPx, 0.04*seen[len(seen)/2])
-	sigma := func(c float64) float64 { return math.Hypot(floor, 0.04*c) }
-	uniform := l.periodPx / math.Max(l.maxDepth, 1) // density of a stray length
-	// Null: each length drawn from all lengths seen, whatever its place.
-	// Lengths as good as equal are reckoned once.
-	grain := floor / 10
-	nullOf := func(obs []lengthObs) []float64 {
-		var top, count float64
-		for _, o := range obs {
-			if !o.stray {
-				count++
-				top = math.Max(top, o.v)
-			}
-		}
-		bins := make([]float64, int(top/grain)+2)
-		bin := func(v float64) int { return int(v/grain + 0.5) }
-		for _, o := range obs {
-			if !o.stray {
-				bins[bin(o.v)]++
-			}
-		}
-		null, known := make([]float64, len(obs)), make([]float64, len(bins))
-		for i, o := range obs {
-			if o.stray {
-				continue
-			}
-			at := bin(o.v)
-			if known[at] == 0 {
-				sg := sigma(o.v)
-				reach := int(4 * sg / grain)
-				var sum float64
-				for j := max(0, at-reach); j <= min(len(bins)-1, at+reach); j++ {
-					if bins[j] > 0 {
-						sum += bins[j] * gauss(float64(j-at)*grain/sg)
-					}
-				}
-				known[at] = math.Log((1-strayShare)*sum/(sg*count) + strayShare*uniform)
-			}
-			null[i] = known[at]
-		}
-		return null
-	}
-	// marks whose lengths were measured as one are one observation
-	each := evidence / float64(max(1, l.alike))
-	null := nullOf(all)
-	within := map[[2]int][]float64{}
-	numbers := map[int]float64{}
-	for _, sc := range schemes() {
-		numbers[sc.divisions] = numbersOdds(l.rungs, sc.divisions)
-	}
 	var out []reading
-	gain, off := make([]float64, len(all)), make([]bool, len(all))
-	for _, sc := range schemes() {
-		if len(all) < sc.divisions+sc.divisions/4 {
+	for _, sc := range d.schemes {
+		if len(o.all) < sc.fewest() {
 			continue
 		}
-		groups := make([][]float64, sc.classes)
-		centre := make([]float64, sc.classes)
-		for ph := 0; ph < sc.divisions; ph++ {
-			for c := range groups {
-				groups[c] = groups[c][:0]
+		t := o.try(sc)
+		for phase := range sc.divisions {
+			if rd, ok := t.at(phase, d.numbers[sc.divisions]); ok {
+				out = append(out, rd)
 			}
-			for _, o := range all {
-				if !o.stray {
-					c := sc.class[mod(o.n-ph, sc.divisions)]
-					groups[c] = append(groups[c], o.v)
-				}
-			}
-			used, shorter := 0, 0.0
-			for c, g := range groups {
-				centre[c] = math.NaN()
-				if len(g) > 0 {
-					used++
-					centre[c] = centreOf(g, shorter, sigma)
-					shorter = centre[c]
-				}
-			}
-			top, low := centre[sc.classes-1], lowest(centre)
-			if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
-				continue
-			}
-			// Where the places of the shortest are empty, fewer marks make the row.
-			if float64(len(groups[0])) < leastShortest*sc.shortest()*float64(len(seen)) {
-				continue
-			}
-			// Two lengths by turns, as slots and holes have, are no hierarchy.
-			if !math.IsNaN(centre[1]) && top < minSecondRatio*centre[1] {
-				continue
-			}
-			// lengths must rise with the class; the last two may be equal
-			prev, disorder := math.Inf(-1), 0.0
-			for _, v := range centre {
-				if math.IsNaN(v) {
-					continue
-				}
-				if v < prev-0.3*floor {
-					disorder += (prev - v) / floor
-				}
-				prev = math.Max(prev, v)
-			}
-			if disorder > 3 {
-				continue
-			}
-			for i, o := range all {
-				if off[i] = o.stray || ofNone(o.v, centre, sigma); off[i] {
-					// as likely under both, but a run of them does not belong to the ruler
-					gain[i] = strayCost
-					if !o.stray && o.v > low {
-						gain[i] = longCost
-					}
-					continue
-				}
-				c := centre[sc.class[mod(o.n-ph, sc.divisions)]]
-				sg := sigma(c)
-				gain[i] = math.Max(math.Log((1-strayShare)*gauss((o.v-c)/sg)/sg+strayShare*uniform)-null[i], math.Log(otherShare))
-			}
-			lo, hi, total := bestStretch(gain)
-			if hi-lo+1 < sc.divisions+sc.divisions/4 {
-				continue
-			}
-			if each*total < minSecond || sc.divisions != 10 && sc.repeats(all[lo:hi+1], ph, numbers[sc.divisions] > 0) {
-				continue
-			}
-			// What counts is how much better the places foretell than the lengths of
-			// this very stretch do: lines that are all alike there gain nothing.
-			local, known := within[[2]int{lo, hi}]
-			if !known {
-				local = nullOf(all[lo : hi+1])
-				within[[2]int{lo, hi}] = local
-			}
-			total = sc.foretold(all[lo:hi+1], off[lo:hi+1], gain[lo:hi+1], null[lo:hi+1], local, ph, max(1, l.alike))
-			n := float64(hi - lo + 1)
-			rd := reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: ph, lo: all[lo].n, hi: all[hi].n}
-			fit, wholes, short, shortFit := 0, 0, 0, 0
-			for _, o := range all[lo : hi+1] {
-				k := mod(o.n-ph, sc.divisions)
-				c := centre[sc.class[k]]
-				fits := !o.stray && math.Abs(o.v-c) < 3*sigma(c)
-				if fits {
-					fit++
-				}
-				if fits && k == 0 {
-					wholes++
-				}
-				if sc.class[k] == 0 {
-					short++
-					if fits {
-						shortFit++
-					}
-				}
-			}
-			// Slots and holes at every fourth place would leave half of the shortest over.
-			if wholes == 0 || float64(shortFit) < minShortest*float64(short) {
-				continue
-			}
-			rd.explained = float64(fit) / n
-			mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
-			lp := sc.lengths(top*mmPerStep, centre[0]*mmPerStep)
-			rd.evidence = each * total * math.Min(1, evidenceCap*float64(max(1, l.alike))/n)
-			rd.lengths, rd.numbers = lp, numbers[sc.divisions]
-			if next := centre[sc.classes-2]; next > top/wholeLonger {
-				lp += wholeAlike
-			}
-			rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lp + sc.prior + rd.numbers
-			out = append(out, rd)
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].score > out[j].score })
 	return out
 }
 
+// fewest is how many marks a reading holds for at least: those of a unit and a
+// quarter.
+func (s scheme) fewest() int { return s.divisions + s.divisions/4 }
+
+// observed are the measured lengths of a ladder's marks.
+type observed struct {
+	all      []lengthObs
+	byLength []int   // those in all that are no strays, the shortest first
+	floor    float64 // the least spread of a length, in lattice steps
+	uniform  float64 // density of a stray length
+	alike    int     // how many were measured as one
+	// null is the log likelihood of each if it is drawn from all, whatever its
+	// place; within that if it is drawn from those of a stretch lo…hi.
+	null   []float64
+	within map[[2]int][]float64
+}
+
+// observe takes up the lengths of the marks that were found; ok is false where they
+// are too few to tell a hierarchy.
+func observe(l ladder, nearer []float64) (o observed, ok bool) {
+	for i, r := range l.rungs {
+		if !r.found {
+			continue
+		}
+		q := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > 0.96*l.maxDepth}
+		if !q.stray {
+			o.byLength = append(o.byLength, len(o.all))
+		}
+		o.all = append(o.all, q)
+	}
+	const fewest = 8
+	if len(o.byLength) < fewest {
+		return o, false
+	}
+	slices.SortFunc(o.byLength, func(i, j int) int { return cmp.Compare(o.all[i].v, o.all[j].v) })
+	median := o.all[o.byLength[len(o.byLength)/2]].v
+	o.floor = math.Max(0.8*l.stepPx/l.periodPx, 0.04*median)
+	o.uniform = l.periodPx / math.Max(l.maxDepth, 1)
+	o.alike = max(1, l.alike) // marks whose lengths were measured as one are one observation
+	o.null, o.within = o.drawn(o.all), map[[2]int][]float64{}
+	return o, true
+}
+
+// sigma is the spread of a measured length.
+func (o *observed) sigma(v float64) float64 { return math.Hypot(o.floor, 0.04*v) }
+
+// asLong is the greatest length that is as good as v.
+func (o *observed) asLong(v float64) float64 { return v + 3*o.sigma(v) }
+
+// drawn is the log likelihood of each length if it is drawn from all of obs, whatever
+// its place. Lengths as good as equal are reckoned once.
+func (o *observed) drawn(obs []lengthObs) []float64 {
+	grain := o.floor / 10
+	var top, count float64
+	for _, q := range obs {
+		if !q.stray {
+			count++
+			top = math.Max(top, q.v)
+		}
+	}
+	bins := make([]float64, int(top/grain)+2)
+	bin := func(v float64) int { return int(v/grain + 0.5) }
+	for _, q := range obs {
+		if !q.stray {
+			bins[bin(q.v)]++
+		}
+	}
+	null, known := make([]float64, len(obs)), make([]float64, len(bins))
+	for i, q := range obs {
+		if q.stray {
+			continue
+		}
+		at := bin(q.v)
+		if known[at] == 0 {
+			sg := o.sigma(q.v)
+			reach := int(4 * sg / grain)
+			var sum float64
+			for j := max(0, at-reach); j <= min(len(bins)-1, at+reach); j++ {
+				if bins[j] > 0 {
+					sum += bins[j] * gauss(float64(j-at)*grain/sg)
+				}
+			}
+			known[at] = math.Log((1-strayShare)*sum/(sg*count) + strayShare*o.uniform)
+		}
+		null[i] = known[at]
+	}
+	return null
+}
+
+// drawnWithin is drawn for the stretch lo…hi, which many readings share.
+func (o *observed) drawnWithin(lo, hi int) []float64 {
+	local, known := o.within[[2]int{lo, hi}]
+	if !known {
+		local = o.drawn(o.all[lo : hi+1])
+		o.within[[2]int{lo, hi}] = local
+	}
+	return local
+}
+
+// trial is a scheme that is tried on measured lengths, at one phase after another.
+type trial struct {
+	*observed
+	scheme scheme
+	places []int // of each length in the unit, at phase 0
+	// At the phase that is tried:
+	groups [][]float64 // the lengths of each class, the shortest first
+	centre []float64   // what they are taken for; NaN where there are none
+	gain   []float64   // of each length: how much better its place foretells it
+	off    []bool      // whether it is none of the scheme's, which tells nothing of its place
+}
+
+func (o *observed) try(sc scheme) *trial {
+	t := &trial{observed: o, scheme: sc, places: make([]int, len(o.all)), groups: make([][]float64, sc.classes),
+		centre: make([]float64, sc.classes), gain: make([]float64, len(o.all)), off: make([]bool, len(o.all))}
+	for i, q := range o.all {
+		t.places[i] = mod(q.n, sc.divisions)
+	}
+	return t
+}
+
+// class is the class that a length is of at a phase.
+func (t *trial) class(i, phase int) int {
+	k := t.places[i] - phase
+	if k < 0 {
+		k += t.scheme.divisions
+	}
+	return t.scheme.class[k]
+}
+
+// at is the reading at a phase, with the log odds that the numbers give; ok is false
+// where the lengths have no such hierarchy.
+func (t *trial) at(phase int, numbers float64) (rd reading, ok bool) {
+	sc := t.scheme
+	used := t.takeCentres(phase)
+	disorder, ok := t.disorder(used)
+	if !ok {
+		return rd, false
+	}
+	t.weigh(phase)
+	lo, hi, total := bestStretch(t.gain)
+	each := evidence / float64(t.alike)
+	if hi-lo+1 < sc.fewest() || each*total < minSecond ||
+		sc.divisions != 10 && sc.repeats(t.all[lo:hi+1], phase, numbers > 0) {
+		return rd, false
+	}
+	// What counts is how much better the places foretell than the lengths of
+	// this very stretch do: lines that are all alike there gain nothing.
+	total = sc.foretold(t.all[lo:hi+1], t.off[lo:hi+1], t.gain[lo:hi+1], t.null[lo:hi+1], t.drawnWithin(lo, hi), phase, t.alike)
+	rd = reading{unit: sc.unit, divisions: sc.divisions, classes: sc.classes, phase: phase, lo: t.all[lo].n, hi: t.all[hi].n}
+	if rd.explained, ok = t.explained(lo, hi, phase); !ok {
+		return rd, false
+	}
+	mmPerStep := sc.unit.Inches() * 25.4 / float64(sc.divisions)
+	top := t.centre[sc.classes-1]
+	rd.lengths = sc.lengths(top*mmPerStep, t.centre[0]*mmPerStep)
+	rd.evidence = each * total * math.Min(1, evidenceCap*float64(t.alike)/float64(hi-lo+1))
+	rd.numbers = numbers
+	lengths := rd.lengths
+	if next := t.centre[sc.classes-2]; next > top/wholeLonger {
+		lengths += wholeAlike
+	}
+	rd.score = rd.evidence - 1.5*float64(used) - 2*disorder + lengths + sc.prior + rd.numbers
+	return rd, true
+}
+
+// takeCentres sorts the lengths by their class at a phase and takes the middle of
+// each; used is how many classes have any.
+func (t *trial) takeCentres(phase int) (used int) {
+	for c := range t.groups {
+		t.groups[c] = t.groups[c][:0]
+	}
+	for _, i := range t.byLength {
+		c := t.class(i, phase)
+		t.groups[c] = append(t.groups[c], t.all[i].v)
+	}
+	shorter := 0.0
+	for c, g := range t.groups {
+		t.centre[c] = math.NaN()
+		if len(g) > 0 {
+			used++
+			t.centre[c] = centreOf(g, shorter, t.asLong)
+			shorter = t.centre[c]
+		}
+	}
+	return used
+}
+
+// disorder is by how much the classes' lengths, of which so many are seen, fall where
+// they should rise; ok is false where they are not those of a scale.
+func (t *trial) disorder(used int) (sum float64, ok bool) {
+	top, low := t.centre[t.scheme.classes-1], lowest(t.centre)
+	if used < 2 || math.IsNaN(top) || top < minTopRatio*low {
+		return 0, false
+	}
+	// Where the places of the shortest are empty, fewer marks make the row.
+	if float64(len(t.groups[0])) < leastShortest*t.scheme.shortest()*float64(len(t.byLength)) {
+		return 0, false
+	}
+	// Two lengths by turns, as slots and holes have, are no hierarchy.
+	if !math.IsNaN(t.centre[1]) && top < minSecondRatio*t.centre[1] {
+		return 0, false
+	}
+	// lengths must rise with the class; the last two may be equal
+	const most = 3
+	prev := math.Inf(-1)
+	for _, v := range t.centre {
+		if math.IsNaN(v) {
+			continue
+		}
+		if v < prev-0.3*t.floor {
+			sum += (prev - v) / t.floor
+		}
+		prev = math.Max(prev, v)
+	}
+	return sum, !(sum > most)
+}
+
+// weigh reckons for each length how much better its place foretells it, as a
+// difference of log likelihoods.
+func (t *trial) weigh(phase int) {
+	low, least := lowest(t.centre), math.Log(otherShare)
+	sigma := make([]float64, len(t.centre))
+	for c, v := range t.centre {
+		sigma[c] = t.sigma(v)
+	}
+	for i, q := range t.all {
+		if t.off[i] = q.stray || ofNone(q.v, t.centre, sigma); t.off[i] {
+			// as likely under both, but a run of them does not belong to the ruler
+			t.gain[i] = strayCost
+			if !q.stray && q.v > low {
+				t.gain[i] = longCost
+			}
+			continue
+		}
+		c := t.class(i, phase)
+		sg := sigma[c]
+		t.gain[i] = math.Max(math.Log((1-strayShare)*gauss((q.v-t.centre[c])/sg)/sg+strayShare*t.uniform)-t.null[i], least)
+	}
+}
+
+// explained is the share of the lengths lo…hi that are as their place foretells; ok is
+// false where no whole unit's mark is, or too few of the shortest are: slots and holes
+// at every fourth place would leave half of those over.
+func (t *trial) explained(lo, hi, phase int) (share float64, ok bool) {
+	fit, wholes, short, shortFit := 0, 0, 0, 0
+	for i := lo; i <= hi; i++ {
+		class := t.class(i, phase)
+		c := t.centre[class]
+		fits := !t.all[i].stray && math.Abs(t.all[i].v-c) < 3*t.sigma(c)
+		if fits {
+			fit++
+		}
+		if fits && class == t.scheme.classes-1 {
+			wholes++
+		}
+		if class == 0 {
+			short++
+			if fits {
+				shortFit++
+			}
+		}
+	}
+	return float64(fit) / float64(hi-lo+1), wholes > 0 && float64(shortFit) >= minShortest*float64(short)
+}
+
 // ofNone says whether a length is none of those of the classes, as of a mark that is
 // worn off or runs into a digit: whatever its place is, that is not foretold.
-func ofNone(v float64, centre []float64, sigma func(float64) float64) bool {
-	for _, c := range centre {
-		if math.Abs(v-c) < 3*sigma(c) { // false for NaN
+func ofNone(v float64, centre, sigma []float64) bool {
+	for c, at := range centre {
+		if math.Abs(v-at) < 3*sigma[c] { // false for NaN
 			return false
 		}
 	}
@@ -292,36 +412,36 @@ func lowest(v []float64) float64 {
 	return m
 }
 
-// centreOf is the length of a class of marks by those measured, in lattice steps,
-// where the next shorter class has the length shorter. Long marks are the ones
-// that dirt, a digit or a wire cuts short, so that those that are longer than the
-// class below count alone as long as they are no small part, or where the others
-// would make a class shorter than the one below: of the whole units of a short
-// stretch most may be spoilt.
-func centreOf(g []float64, shorter float64, sigma func(float64) float64) float64 {
+// centreOf is the length of a class of marks by those measured, the shortest first, in
+// lattice steps, where the next shorter class has the length shorter and lengths up to
+// asLong of one are as good as that. Long marks are the ones that dirt, a digit or a
+// wire cuts short, so that those that are longer than the class below count alone as
+// long as they are no small part, or where the others would make a class shorter than
+// the one below: of the whole units of a short stretch most may be spoilt.
+func centreOf(g []float64, shorter float64, asLong func(float64) float64) float64 {
 	const longer, part = 1.08, 0.2
-	sort.Float64s(g)
 	first := sort.SearchFloat64s(g, longer*shorter)
 	if n := len(g) - first; n >= 2 && float64(n) >= part*float64(len(g)) {
-		return modeOf(g[first:], sigma)
+		return modeOf(g[first:], asLong)
 	}
-	mode := modeOf(g, sigma)
+	mode := modeOf(g, asLong)
 	if mode < shorter/longer && first < len(g) {
-		return modeOf(g[first:], sigma)
+		return modeOf(g[first:], asLong)
 	}
 	return mode
 }
 
 // modeOf is the middle of the densest cluster of v, which junk at the ends of a
 // ladder does not move. v is sorted.
-func modeOf(v []float64, sigma func(float64) float64) float64 {
-	sort.Float64s(v)
+func modeOf(v []float64, asLong func(float64) float64) float64 {
 	bestN, bi := 0, 0
 	j := 0
 	for i := range v {
 		j = max(j, i)
-		for j < len(v) && v[j] <= v[i]+3*sigma(v[i]) {
-			j++
+		if len(v)-i <= bestN {
+			break // what is left is no larger cluster
+		}
+		for limit := asLong(v[i]); j < len(v) && v[j] <= limit; j++ {
 		}
 		if j-i > bestN {
 			bestN, bi = j-i, i

@@ -23,14 +23,16 @@ const (
 	// fewestFolded is how many units one group holds at least; of one there is
 	// nothing to average.
 	fewestFolded = 2
+	// fewestToFold is how many marks the shortest fold takes: two groups of units.
+	fewestToFold = 2 * fewestFolded * 8
 	// foldReach is over how many marks to either side places are smoothed.
 	foldReach = 6
 )
 
 // measureFolded is the length of each rung's mark where so many marks are laid over
 // one another as stand a multiple of by apart, and how many that are in a group; 0
-// where there are too few units.
-func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
+// where there are too few units. c are the ladder's contrasts in the strip.
+func (l *ladder) measureFolded(s strip, c contrasts, by int) (lengths []float64, alike int) {
 	alike = int(float64(len(l.rungs)) / float64(by) / foldGroups)
 	if len(l.rungs) > fewestFolded*by && alike < fewestFolded {
 		alike = fewestFolded
@@ -38,8 +40,6 @@ func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
 	if alike < fewestFolded || len(l.rungs) < 2*alike*by {
 		return nil, 0
 	}
-	w, gap := l.sides()
-	at := l.smoothed()
 	lengths = make([]float64, len(l.rungs))
 	profile := make([]float64, s.rows)
 	rows := make([][]float64, s.rows)
@@ -54,10 +54,8 @@ func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
 				rows[r] = rows[r][:0]
 			}
 			for i := first + place; i < end; i += by {
-				sh := l.shearAt(at[i])
-				for r := range rows {
-					d := s.d0 + float64(r)*s.step
-					if less, _ := l.sideContrasts(s, r, at[i]-s.lo+sh*d, w, gap); less == less {
+				for r, less := range c[i] {
+					if less == less {
 						rows[r] = append(rows[r], less)
 					}
 				}
@@ -74,21 +72,39 @@ func (l *ladder) measureFolded(s strip, by int) (lengths []float64, alike int) {
 	return lengths, alike
 }
 
+// contrasts are by rung and row of a strip how much the rung's place, smoothed,
+// differs from the blank ruler beside it, on the side it differs from less; NaN outside
+// the picture.
+type contrasts [][]float64
+
+func (l *ladder) contrasts(s strip) contrasts {
+	w, gap := l.sides()
+	all := make([]float64, len(l.rungs)*s.rows)
+	out := make(contrasts, len(l.rungs))
+	for i, at := range l.smoothed() {
+		out[i], all = all[:s.rows], all[s.rows:]
+		sh := l.shearAt(at)
+		for r := range out[i] {
+			d := s.d0 + float64(r)*s.step
+			out[i][r], _ = l.sideContrasts(s, r, at-s.lo+sh*d, w, gap)
+		}
+	}
+	return out
+}
+
 // everySecondEmpty says whether nothing stands at every second place of the lattice,
 // so that the row has twice as many places as marks: what grain leaves there would
 // pass for the shortest of the marks when it is averaged.
-func (l *ladder) everySecondEmpty(s strip) bool {
+func (l *ladder) everySecondEmpty(s strip, c contrasts) bool {
 	const empty = 0.3 // of the contrast of the others; marks of one ruler are alike at its edge
-	w, gap := l.sides()
 	var sum, n [2]float64
-	at := l.smoothed()
 	for r := range s.rows {
 		d := s.d0 + float64(r)*s.step
 		if d < l.base[0] || d > l.base[1] {
 			continue
 		}
 		for i, g := range l.rungs {
-			if v, _ := l.sideContrasts(s, r, at[i]-s.lo+l.shearAt(at[i])*d, w, gap); v == v {
+			if v := c[i][r]; v == v {
 				sum[mod(g.n, 2)] += v
 				n[mod(g.n, 2)]++
 			}
@@ -115,8 +131,9 @@ func middle(v []float64) float64 {
 // smoothed are the rungs' places, each on a line through those that were found about it.
 func (l *ladder) smoothed() []float64 {
 	at := make([]float64, len(l.rungs))
+	xs, ys := make([]float64, 0, 2*foldReach+1), make([]float64, 0, 2*foldReach+1)
 	for i, g := range l.rungs {
-		var xs, ys []float64
+		xs, ys = xs[:0], ys[:0]
 		for j := max(0, i-foldReach); j <= min(len(l.rungs)-1, i+foldReach); j++ {
 			if l.rungs[j].found {
 				xs, ys = append(xs, float64(l.rungs[j].n-g.n)), append(ys, l.rungs[j].along)

@@ -108,7 +108,7 @@ func (l ladder) ink(v float64) float64 {
 // blackest is how far the ink of marks and figures, down to a depth, stands off
 // the face: that of the blackest hundredth of the strip.
 func (l ladder) blackest(s strip, deep float64) float64 {
-	var v []float64
+	v := make([]float64, 0, len(s.v))
 	for r := 0; r < s.rows; r++ {
 		if d := s.d0 + float64(r)*s.step; d < l.base[0] || d > deep {
 			continue

@@ -186,8 +186,9 @@ func (l *ladder) unevenness() float64 {
 func (l ladder) nearer() []float64 {
 	const reach, fewest, most = 12, 6, 1.25
 	out := make([]float64, len(l.rungs))
+	xs, ys := make([]float64, 0, 2*reach+1), make([]float64, 0, 2*reach+1)
 	for i := range l.rungs {
-		var xs, ys []float64
+		xs, ys = xs[:0], ys[:0]
 		for j := max(0, i-reach); j <= min(len(l.rungs)-1, i+reach); j++ {
 			if l.rungs[j].found {
 				xs, ys = append(xs, float64(l.rungs[j].n)), append(ys, l.rungs[j].along)

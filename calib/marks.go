@@ -257,22 +257,25 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	best := math.Inf(-1)
 	var lengths []float64
 	alike := 1
+	hierarchy := newDecoder(*l)
 	try := func(own []float64, of int) {
 		l.alike = of
 		for i, n := range own {
 			l.rungs[i].length = n
 		}
-		if rds := decode(*l); len(rds) > 0 && rds[0].score > best {
+		if rds := hierarchy.read(*l); len(rds) > 0 && rds[0].score > best {
 			lengths, alike, best = own, of, rds[0].score
 		}
 	}
 	for _, own := range ways {
 		try(own, 1)
 	}
-	if best < clearScore && !l.everySecondEmpty(s) {
-		for _, by := range folds() {
-			if own, of := l.measureFolded(s, by); of > 0 {
-				try(own, of)
+	if best < clearScore && len(l.rungs) >= fewestToFold {
+		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {
+			for _, by := range folds() {
+				if own, of := l.measureFolded(s, c, by); of > 0 {
+					try(own, of)
+				}
 			}
 		}
 	}
