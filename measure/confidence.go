@@ -11,6 +11,7 @@ import (
 
 	"dentcount/calib"
 	"dentcount/fit"
+	"dentcount/trade"
 	"dentcount/vision"
 )
 
@@ -99,6 +100,22 @@ func yes(is bool) float64 {
 		return 1
 	}
 	return 0
+}
+
+// ofKind is the probability that the part is of the kind it was taken for; 1 where a
+// person says so.
+func ofKind(b vision.Bands, p fit.Pitch) float64 {
+	if b.Field.Told {
+		return 1
+	}
+	other, times := vision.RigidHeddle, 1.0
+	switch {
+	case b.Kind == vision.RigidHeddle:
+		other, times = vision.Reed, 1/float64(b.DentsPerBand)
+	case b.PerInch <= coarsePerInch:
+		times = 2
+	}
+	return fit.OfKind(p, trade.Sizes(string(b.Kind)), trade.Sizes(string(other)), times, b.KindProbability)
 }
 
 // likeItsMarks says whether the bands stand exactly as far apart, on the plane of

@@ -224,6 +224,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features = featuresOf(r.ruler, r.bands, pitch)
 	base.Evidence.ReadRight = readRight(r.ruler, r.bands, pitch)
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), base.Evidence.ReadRight)
+	fit.AtMost(choices, ofKind(r.bands, pitch))
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
 }

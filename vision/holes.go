@@ -211,9 +211,12 @@ func (m zoneMap) plainFrom(i, dir int) []int {
 	return out
 }
 
+// longestHoleIn is longer than holes are (common practice, no source).
+const longestHoleIn = 0.95
+
 // holes are the zones of doubled tone.
 func (m zoneMap) holes() []holeZone {
-	const fewestRows, longestIn, alone = 2, 0.95, 6
+	const fewestRows, alone = 2, 6
 	var out []holeZone
 	for i := 0; i < len(m.double); i++ {
 		if !m.double[i] {
@@ -227,7 +230,7 @@ func (m zoneMap) holes() []holeZone {
 		rows := j - i + 1
 		// Slots run on past the holes: a few rows of a ruler that look like bands do not.
 		runsOn := before != nil && behind != nil || len(before) >= alone || len(behind) >= alone
-		if rows >= fewestRows && float64(rows)*m.step < longestIn*m.ppi && runsOn {
+		if rows >= fewestRows && float64(rows)*m.step < longestHoleIn*m.ppi && runsOn {
 			lo, hi := i, j
 			if rows > 3 {
 				lo, hi = i+1, j-1 // clear of the borders
