@@ -67,8 +67,9 @@ func beyond(p photo.Plane, s calib.Scale, ppi float64) []stretch {
 	return out
 }
 
-// reachIn is how far on either side of the marked edge the tones are looked at.
-const reachIn = 3.0
+// reachIn is how far before the marked edge the tones are looked at, and behindIn how
+// far behind it, where the ruler lies: to the part's other end.
+const reachIn, behindIn = 3.0, 4.5
 
 // zonePx is how far apart zones are.
 func zonePx(ppi float64) float64 { return rowsPerZone * rowPx(ppi) }
