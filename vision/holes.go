@@ -100,7 +100,7 @@ func searchHoles(ws []window, under bool, tan, ppi float64) (clearest, middle fl
 // own, beside whose marked edge bands are known to be.
 func mapZones(ws []window, under bool, tan, ppi float64) (m zoneMap, ok bool) {
 	m = zoneMap{d0: -reachIn * ppi, step: zonePx(ppi), ppi: ppi}
-	n := int((reachIn+behindIn)*ppi/m.step) + 2
+	n := int(2*reachIn*ppi/m.step) + 2
 	near := [2]float64{-0.5 * ppi, 0.5 * ppi}
 	if under {
 		near = [2]float64{-0.4 * ppi, -0.03 * ppi}

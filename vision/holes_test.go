@@ -24,7 +24,7 @@ func laidOut(n int, tan float64, paint func(window int, depthIn float64) zone) [
 	var ws []window
 	for j := range n {
 		w := window{along: 300 * float64(j)}
-		for d := -reachIn * ppi; d < behindIn*ppi; d += zonePx(ppi) {
+		for d := -reachIn * ppi; d < reachIn*ppi; d += zonePx(ppi) {
 			square := d + tan*(w.along-150*float64(n-1))
 			z := paint(j, square/ppi)
 			z.depth = d

@@ -47,7 +47,7 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, 
 	const sureReed = 0.998
 	k := kindRead{kind: Reed, probability: plainly, dentsPerBand: 1}
 	if t.PerInch <= 2*finestSlots {
-		deepest := behindIn
+		deepest := reachIn
 		if t.PerInch > finestSlots {
 			deepest = 0 // halves looks before the marked edge only
 		}
@@ -92,7 +92,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 	}
 	look(under, true)
 	for _, b := range beyond(p, s, ppi) {
-		look(tonesOf(p, s, b, behindIn, l, t, ppi), false)
+		look(tonesOf(p, s, b, reachIn, l, t, ppi), false)
 	}
 	cues := kindCues(a, clearest, middle, t.PerInch)
 	if clearest < halvesHidden && inTurn(under, ppi).seen {
