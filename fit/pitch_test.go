@@ -192,6 +192,34 @@ func TestSizeHidden(t *testing.T) {
 	}
 }
 
+// Bands of 5 an inch are a reed of 5 or a heddle of 10, both of which are made: the
+// sizes say nothing. Of 7 an inch the heddle is not made, of 6.25 the reed is not.
+func TestSizesTellTheKind(t *testing.T) {
+	reeds, heddles := trade.Sizes(trade.PartReed), trade.Sizes(trade.PartRigidHeddle)
+	for _, c := range []struct{ perInch, least, most float64 }{{5, 0.6, 0.8}, {7, 0.97, 1}, {6.25, 0, 0.1}} {
+		if got := OfKind(measured(c.perInch, 0.001), reeds, heddles, 2, 0.7); got < c.least || got > c.most {
+			t.Errorf("%v bands an inch, a reed's by 0.7: %.3f, want %v to %v", c.perInch, got, c.least, c.most)
+		}
+	}
+}
+
+// What is likely to be of another kind is no sure size.
+func TestSizeIsNoSurerThanItsKind(t *testing.T) {
+	choices := FindSize(measured(10, 0.001), trade.Sizes(trade.PartReed), 0.99)
+	AtMost(choices, 0.6)
+	var sum float64
+	for _, c := range choices {
+		sum += c.P
+	}
+	if math.Abs(sum-0.6) > 1e-9 || choices[0].Label != "10" {
+		t.Errorf("at most 0.6: %.3f in all, %s first", sum, choices[0].Label)
+	}
+	was := choices[0].P
+	if AtMost(choices, 0.9); choices[0].P != was {
+		t.Errorf("at most 0.9 made %.3f of %.3f", choices[0].P, was)
+	}
+}
+
 // A pitch between sizes is none, which is an answer, too.
 func TestSizeNone(t *testing.T) {
 	got := FindSize(measured(9.69, 0.001), trade.Sizes(trade.PartReed), 0.99)

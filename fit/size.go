@@ -50,28 +50,16 @@ const (
 // is that of none. The likeliest comes first; the list is never empty.
 func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	var out []Choice
-	ln := math.Log(p.Read)
-	like := func(perInch, tol float64) float64 {
-		var sum float64
-		for _, made := range [2]struct{ share, tol float64 }{{1 - loose, tol}, {loose, looseTimes * tol}} {
-			near, far := math.Hypot(p.ReadRelU, made.tol), math.Hypot(outlierTimes*p.ReadRelU, made.tol)
-			for _, l := range p.Lift {
-				off := ln + l - math.Log(perInch)
-				sum += made.share * ((1-outlier)*normal(off, near) + outlier*normal(off, far))
-			}
-		}
-		return sum / float64(len(p.Lift))
-	}
 	var total float64
 	for _, m := range sizes {
-		w := (1 - noneShare) * m.Weight * like(m.PerInch, m.TolRel)
+		w := (1 - noneShare) * m.Weight * p.like(m, 1)
 		total += w
 		out = append(out, Choice{m.Label, m.System, m.PerInch, w})
 	}
 	off, width := trade.Between(sizes, offCoarsest, offFinest)
 	var w float64
 	for _, l := range p.Lift {
-		w += noneShare / width * within(off, ln+l, p.ReadRelU) / float64(len(p.Lift))
+		w += noneShare / width * within(off, math.Log(p.Read)+l, p.ReadRelU) / float64(len(p.Lift))
 	}
 	total += w
 	out = append(out, Choice{None, "none", p.PerInch, w})
@@ -83,6 +71,54 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].P > out[j].P })
 	return out
+}
+
+// like is the density with which so many times the pitch is read where size m lies,
+// over the logarithm of the pitch.
+func (p Pitch) like(m trade.MadeSize, times float64) float64 {
+	ln := math.Log(p.Read * times / m.PerInch)
+	var sum float64
+	for _, made := range [2]struct{ share, tol float64 }{{1 - loose, m.TolRel}, {loose, looseTimes * m.TolRel}} {
+		near, far := math.Hypot(p.ReadRelU, made.tol), math.Hypot(outlierTimes*p.ReadRelU, made.tol)
+		for _, l := range p.Lift {
+			sum += made.share * ((1-outlier)*normal(ln+l, near) + outlier*normal(ln+l, far))
+		}
+	}
+	return sum / float64(len(p.Lift))
+}
+
+// OfKind is the probability that bands are of the kind which the photo shows with
+// probability shows, after a look at the sizes: of the other kind the pitch would be
+// so many times as large, and one of the two may be made and the other not. The two
+// kinds are mistaken for each other by twice or half the pitch, and most made sizes
+// of the one are made of the other, too: unlike other misreadings it seldom falls
+// between sizes.
+func OfKind(p Pitch, sizes, others []trade.MadeSize, times, shows float64) float64 {
+	// How common each size is does not count: what the photo shows was weighed by how
+	// common bands as coarse are among parts of either kind. So many sizes of each are
+	// made in which the two are mistaken for each other.
+	const alike = 12
+	density := func(sizes []trade.MadeSize, times float64) float64 {
+		d := noneShare / math.Log(10)
+		for _, m := range sizes {
+			d += (1 - noneShare) / alike * p.like(m, times)
+		}
+		return d
+	}
+	this, other := shows*density(sizes, 1), (1-shows)*density(others, times)
+	return this / (this + other)
+}
+
+// AtMost lowers the probabilities of choices in proportion, so that they add up to p
+// at most.
+func AtMost(choices []Choice, p float64) {
+	var sum float64
+	for _, c := range choices {
+		sum += c.P
+	}
+	for i := range choices {
+		choices[i].P *= math.Min(1, p/sum)
+	}
 }
 
 // normal is the density of the normal distribution about 0.

@@ -11,6 +11,7 @@ import (
 
 	"dentcount/calib"
 	"dentcount/fit"
+	"dentcount/trade"
 	"dentcount/vision"
 )
 
@@ -33,7 +34,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		// the unit was right on 84 of 95 where it was said to be with 0.5 to 0.92, the
 		// kind on 78 of 88.
 		{openPrefix + "unit", leavesOpen(ruler.UnitProbability)},
-		{openPrefix + "part", leavesOpen(b.KindProbability)},
+		{openPrefix + "part", leavesOpen(ofKind(b, p))},
 		{"ruler odds", lacks(ruler.Odds/20, 2, 2)},
 		// How much was seen, and how clearly.
 		{"few bands", lacks(math.Log(float64(len(b.Row))/30), 0, 1.5)},
@@ -106,6 +107,22 @@ func yes(is bool) float64 {
 		return 1
 	}
 	return 0
+}
+
+// ofKind is the probability that the part is of the kind it was taken for; 1 where a
+// person says so.
+func ofKind(b vision.Bands, p fit.Pitch) float64 {
+	if b.Field.Told {
+		return 1
+	}
+	other, times := vision.RigidHeddle, 1.0
+	switch {
+	case b.Kind == vision.RigidHeddle:
+		other, times = vision.Reed, 1/float64(b.DentsPerBand)
+	case b.PerInch <= coarsePerInch:
+		times = 2
+	}
+	return fit.OfKind(p, trade.Sizes(string(b.Kind)), trade.Sizes(string(other)), times, b.KindProbability)
 }
 
 // likeItsMarks says whether the bands stand exactly as far apart, on the plane of

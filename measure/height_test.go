@@ -112,6 +112,37 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 	}
 }
 
+// Bands of which no end is seen may be cloth where no part is made with their spacing,
+// and are believed where one is, or where a person says what they are.
+func TestBandsWithoutEnds(t *testing.T) {
+	for _, c := range []struct {
+		perInch  float64
+		ends     int
+		told     bool
+		answered bool
+	}{{9.69, 0, false, false}, {9.69, 2, false, true}, {9.69, 0, true, true}, {10, 0, false, true}} {
+		r := readingOf("ends", c.perInch, 400, 1)
+		r.bands.Field = vision.Field{Ends: c.ends, LeastIn: 4, Told: c.told}
+		out := r.Answer(Options{RulerThicknessMM: 1})
+		if (out.Status == Answered) != c.answered || !c.answered && !strings.Contains(out.Reason, "cloth") {
+			t.Errorf("%+v: %s, %q, %+v", c, out.Status, out.Reason, out.Size)
+		}
+	}
+}
+
+// The kind that a photo leaves open leaves the size open, too, however well it is met.
+func TestSizeWaitsForTheKind(t *testing.T) {
+	r := readingOf("kind", 5, 400, 1)
+	r.bands.KindProbability = 0.6
+	if out := r.Answer(Options{RulerThicknessMM: 1}); out.Status != Unsure || out.Size.Confidence > 0.65 {
+		t.Errorf("a reed by 0.6: %s, %+v", out.Status, out.Size)
+	}
+	r.bands.Field.Told = true
+	if out := r.Answer(Options{RulerThicknessMM: 1}); out.Size.Confidence < 0.65 {
+		t.Errorf("a reed by what is said: %s, %+v", out.Status, out.Size)
+	}
+}
+
 // The edge of this rule is traced along the inner ends of its finest marks, 32 an
 // inch, so that those stand where bands are looked for. A regression: seed 4001.
 func TestMarksBeforeTheTracedEdge(t *testing.T) {

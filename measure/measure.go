@@ -224,6 +224,10 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features = featuresOf(r.ruler, r.bands, pitch)
 	base.Evidence.ReadRight = readRight(r.ruler, r.bands, pitch)
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), base.Evidence.ReadRight)
+	fit.AtMost(choices, ofKind(r.bands, pitch))
+	if endless(r.bands.Field) && choices[0].Label == fit.None {
+		fit.AtMost(choices, mayBeNoPart)
+	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
 }
@@ -264,6 +268,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if r.Status == Unsure {
 		if reason, advice := noPart(b.Field); reason != "" {
 			r.Reason, r.Advice = reason, advice
+		} else if endless(b.Field) && choices[0].Label == fit.None {
+			r.Reason = "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
+			r.Advice = "take the photo again so that the part's bars are seen; if it is a reed or a rigid heddle all the same, say which (--part reed)"
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"

@@ -79,7 +79,13 @@ func SamePart(readings []Reading, opt Options) Result {
 	c.RulerThicknessMM, c.RulerThicknessUMM = accord.ThicknessMM, accord.ThicknessUMM
 	c.Agree = accord.P >= fit.DisagreeAt
 	kind := in[0].bands.Kind
-	out.size(kind, pitch, fit.FindSize(pitch, trade.Sizes(string(kind)), allRight(in)), opt)
+	choices := fit.FindSize(pitch, trade.Sizes(string(kind)), allRight(in))
+	surest := 0.0 // what hides the kind in one photo may hide it in all
+	for _, t := range in {
+		surest = math.Max(surest, ofKind(t.bands, pitch))
+	}
+	fit.AtMost(choices, surest)
+	out.size(kind, pitch, choices, opt)
 	for _, t := range odd {
 		c.Odd = append(c.Odd, t.name)
 		c.Agree = c.Agree && t.right < hardlyRead

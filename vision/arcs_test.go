@@ -200,7 +200,25 @@ func TestHalves(t *testing.T) {
 		{"like wires", row(none, 0.1), false},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false},
 	} {
-		if got := halves([]window{c.window, c.window, c.window}, ppi); got != c.want {
+		if got := inTurn([]window{c.window, c.window, c.window}, ppi).seen; got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+	// Aslant to the edge holes still end in one line; wires that rust has bitten are
+	// alike here and there only.
+	for _, c := range []struct {
+		name string
+		ends []float64
+		want bool
+	}{
+		{"holes aslant", []float64{-20, -32, -44, -56, -68}, true},
+		{"rusty wires", []float64{-20, -68, -32, -90, -24}, false},
+	} {
+		var ws []window
+		for _, end := range c.ends {
+			ws = append(ws, row(func(d float64) bool { return d > end }, 1))
+		}
+		if got := inTurn(ws, ppi).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}

@@ -52,6 +52,7 @@ type zoneMap struct {
 	scale, level  []float64 // of each window: the strength of its tones beside the edge, its grey level there
 	good, double  []bool    // by depth: bands are seen; and their tone is doubled
 	seen          []bool    // by depth: in the picture
+	under         bool      // the ruler lies behind the marked edge
 }
 
 // searchHoles is the clearness of the clearest zone of holes in a stretch's
@@ -59,7 +60,20 @@ type zoneMap struct {
 // plain. The marks' lean, by which tan was found, is known to a few hundredths
 // only, and over the whole row a hundredth is as much as a hole is tall: a ruler
 // laid within a few degrees of square is searched all through.
+//
+// A zone that is aslant to a long ruler may lie beside a part of it only, and no
+// step of the search may meet it: the row is searched in stretches.
 func searchHoles(ws []window, under bool, tan, ppi float64) (clearest, middle float64) {
+	const longest = 24 // windows; 100 bands
+	if len(ws) > longest {
+		middle = 1
+		n := (len(ws) + longest - 1) / longest
+		for i := range n {
+			c, m := searchHoles(ws[i*len(ws)/n:(i+1)*len(ws)/n], under, tan, ppi)
+			clearest, middle = math.Max(clearest, c), math.Min(middle, m)
+		}
+		return clearest, middle
+	}
 	const most, step = 3, 0.025
 	for i := -most - 1; i <= most; i++ {
 		try := step * float64(i)
@@ -140,7 +154,7 @@ const (
 // mark says which rows show bands, and which of them doubled ones. ok is false
 // where hardly any does.
 func (m *zoneMap) mark(n int, under bool) (ok bool) {
-	m.good, m.double, m.seen = make([]bool, n), make([]bool, n), make([]bool, n)
+	m.good, m.double, m.seen, m.under = make([]bool, n), make([]bool, n), make([]bool, n), under
 	q := make([]float64, n)
 	count := 0
 	for i := range n {
@@ -211,9 +225,21 @@ func (m zoneMap) plainFrom(i, dir int) []int {
 	return out
 }
 
+// rulerNarrowIn is the least that rulers are wide (common practice, no source).
+const rulerNarrowIn = 0.45
+
+// longestHoleIn is longer than holes are (common practice, no source).
+const longestHoleIn = 0.95
+
 // holes are the zones of doubled tone.
 func (m zoneMap) holes() []holeZone {
-	const fewestRows, longestIn, alone = 2, 0.95, 6
+	const fewestRows, alone = 2, 6
+	// Where both of the part's ends are seen holes reach into its middle third.
+	first, last, whole := m.ends()
+	about := func(i, j int) bool {
+		third := (last - first) / 3
+		return !whole || j >= first+third && i <= last-third
+	}
 	var out []holeZone
 	for i := 0; i < len(m.double); i++ {
 		if !m.double[i] {
@@ -227,7 +253,7 @@ func (m zoneMap) holes() []holeZone {
 		rows := j - i + 1
 		// Slots run on past the holes: a few rows of a ruler that look like bands do not.
 		runsOn := before != nil && behind != nil || len(before) >= alone || len(behind) >= alone
-		if rows >= fewestRows && float64(rows)*m.step < longestIn*m.ppi && runsOn {
+		if rows >= fewestRows && about(i, j) && float64(rows)*m.step < longestHoleIn*m.ppi && runsOn {
 			lo, hi := i, j
 			if rows > 3 {
 				lo, hi = i+1, j-1 // clear of the borders
@@ -308,7 +334,27 @@ func (m zoneMap) mean(j int, rows []int) (z zone, ok bool) {
 // plainMiddle is the share of the middle of the part, where a rigid heddle's
 // holes are, in which plain bands are seen; 0 where the part's ends are not seen.
 func (m zoneMap) plainMiddle() float64 {
-	lo, hi := -1, -1
+	lo, hi, ok := m.ends()
+	if !ok {
+		return 0
+	}
+	// The zone of holes lies in the middle third, all of it or nearly.
+	a, b := lo+(hi-lo)/3, hi-(hi-lo)/3
+	plain := 0.0
+	for i := a; i <= b; i++ {
+		// Behind the marked edge its marks may look like bands of their own tone.
+		hidden := m.under && m.depth(i) > 0 && m.depth(i) < rulerNarrowIn*m.ppi
+		if m.good[i] && !m.double[i] && !hidden {
+			plain++
+		}
+	}
+	return plain / float64(b-a+1)
+}
+
+// ends are the first and the last row of the part; ok is false where they are not
+// both seen.
+func (m zoneMap) ends() (lo, hi int, ok bool) {
+	lo, hi = -1, -1
 	for i, g := range m.good {
 		if g {
 			if lo < 0 {
@@ -320,16 +366,6 @@ func (m zoneMap) plainMiddle() float64 {
 	// An end is one where the picture goes on and the bands do not.
 	const onIn, leastIn = 0.1, 1.0
 	on := int(math.Ceil(onIn * m.ppi / m.step))
-	if lo-on < 0 || hi+on >= len(m.seen) || !m.seen[lo-on] || !m.seen[hi+on] || float64(hi-lo)*m.step < leastIn*m.ppi {
-		return 0
-	}
-	// The zone of holes lies in the middle third, all of it or nearly.
-	a, b := lo+(hi-lo)/3, hi-(hi-lo)/3
-	plain := 0.0
-	for i := a; i <= b; i++ {
-		if m.good[i] && !m.double[i] {
-			plain++
-		}
-	}
-	return plain / float64(b-a+1)
+	ok = lo-on >= 0 && hi+on < len(m.seen) && m.seen[lo-on] && m.seen[hi+on] && float64(hi-lo)*m.step >= leastIn*m.ppi
+	return lo, hi, ok
 }

@@ -76,7 +76,7 @@ func TestHolesAreTold(t *testing.T) {
 		}, true},
 		{"right behind the other edge", 0, func(j int, d float64) zone {
 			switch {
-			case !part(d) || d > 0 && d < 0.8:
+			case !part(d-1) || d > 0 && d < 0.8:
 				return blank
 			case d > 0 && d < 1.05:
 				return band(j, hole)
@@ -164,6 +164,18 @@ func TestHolesAreTold(t *testing.T) {
 			t.Errorf("%s: clearness %.2f", c.name, got)
 		}
 	}
+	// A part has its holes about its middle.
+	if got := clearestOf(t, laidOut(windows, 0, func(j int, d float64) zone {
+		switch {
+		case !part(d):
+			return blank
+		case d > -1.5 && d < -1.2:
+			return band(j, hole)
+		}
+		return band(j, 0)
+	}), false, 0); got > 0.8 {
+		t.Errorf("doubled near the part's end: clearness %.2f", got)
+	}
 	slanted := cases[len(cases)-1]
 	if got := clearestOf(t, laidOut(windows, slanted.tan, slanted.paint), true, 0); got > 1.8 {
 		t.Errorf("aslant and not told so: clearness %.2f", got)
@@ -177,27 +189,31 @@ func TestHolesAreTold(t *testing.T) {
 // The middle of the part is seen plain where nothing lies on it, in part where a
 // ruler does, and not at all where the part's ends are out of the picture.
 func TestPlainMiddle(t *testing.T) {
-	seen := func(covered, end float64) float64 {
+	seen := func(under bool, covered, end float64) float64 {
 		m, ok := mapZones(laidOut(5, 0, func(j int, d float64) zone {
 			if math.Abs(d) > end || d > 0 && d < covered {
 				return zone{mean: 200}
 			}
 			one, two := combTones(0.25, 0, 40, float64(j))
 			return zone{one: one, two: two, mean: 120}
-		}), true, 0, 100)
+		}), under, 0, 100)
 		if !ok {
 			t.Fatal("no bands were seen")
 		}
 		return m.plainMiddle()
 	}
-	if got := seen(0, 1.5); got < 0.95 {
+	if got := seen(false, 0, 1.5); got < 0.95 {
 		t.Errorf("nothing covered: %.2f", got)
 	}
 	// a ruler from the middle line covers half of the middle third
-	if got := seen(0.8, 1.5); math.Abs(got-0.5) > 0.07 {
+	if got := seen(true, 0.8, 1.5); math.Abs(got-0.5) > 0.07 {
 		t.Errorf("half covered: %.2f", got)
 	}
-	if got := seen(0, 9); got != 0 {
+	// a ruler whose marks look like the bands hides what it is wide at least
+	if got := seen(true, 0, 1.5); math.Abs(got-0.55) > 0.07 {
+		t.Errorf("covered by marks like bands: %.2f", got)
+	}
+	if got := seen(false, 0, 9); got != 0 {
 		t.Errorf("no end in view: %.2f", got)
 	}
 }

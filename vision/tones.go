@@ -67,15 +67,17 @@ func beyond(p photo.Plane, s calib.Scale, ppi float64) []stretch {
 	return out
 }
 
-// reachIn is how far on either side of the marked edge the tones are looked at.
-const reachIn = 3.0
+// reachIn is how far on either side of the marked edge the tones are looked at: to
+// the part's end where the edge lies near the other one. A whole number of zones, so
+// that one lies on the edge.
+const reachIn = 188 * rowsPerZone * rowIn
 
 // zonePx is how far apart zones are.
 func zonePx(ppi float64) float64 { return rowsPerZone * rowPx(ppi) }
 
-const rowsPerZone = 2
+const rowsPerZone, rowIn = 2, 0.012
 
-func rowPx(ppi float64) float64 { return math.Max(1, 0.012*ppi) }
+func rowPx(ppi float64) float64 { return math.Max(1, rowIn*ppi) }
 
 // tonesOf measures the tone in windows of eight spacings side by side along a
 // stretch of the ruler's line, each in rows from reachIn before the marked edge
