@@ -56,14 +56,25 @@ func (s surroundings) width(i int, q read, pxPerInch, lengths float64) float64 {
 	if !f.ok {
 		return 0
 	}
-	return widthLikelihood(f.px/pxPerInch) - lengths
+	return widthLikelihood(f.px/math.Abs(pxPerInch), longest(q)/f.px, lengths, q.through) - lengths
 }
 
-// widthLikelihood is the log likelihood of a measured width in inches, up to a
-// constant: one in thirty is measured wrongly.
-func widthLikelihood(in float64) float64 {
-	return math.Log(math.Exp(apartLikelihood(in)) + 1.0/30)
+// widthLikelihood is the log likelihood of a measured width in inches and of the
+// marks' lengths, up to a constant. Where it is the ruler's, the longest marks are a
+// part of it, a quarter or so, less beside a second scale (common practice, no
+// source); where it was measured wrongly, as one in thirty is, and more of those
+// through which wires are seen, the lengths speak for themselves.
+func widthLikelihood(in, part, lengths float64, through bool) float64 {
+	const wrong, wrongThrough = 1.0 / 30, 0.2
+	w := wrong
+	if through {
+		w = wrongThrough
+	}
+	return math.Log(math.Exp(apartLikelihood(in)+typical{longPart, longPartSpread}.against(part)) + w*math.Exp(lengths))
 }
+
+// longPart is the length of a ruler's longest marks in parts of its width.
+const longPart, longPartSpread = 0.27, 0.4
 
 // apartLikelihood is the log likelihood of two scales so many inches apart being
 // those of one ruler, up to a constant. Common practice, no source: tapes and

@@ -1,0 +1,68 @@
+package calib
+
+import "math"
+
+// Rules are made in few lengths, and so many inches are not as many centimetres: a
+// scale of six or of twelve units, both ends of which are in the picture, counts
+// inches.
+
+const (
+	// beyondEnd is how many spacings of the picture must lie past the last mark, so
+	// that marks would be seen there if the ruler went on; runOn is how many the edge
+	// may go on, or a row that tells nothing, as where wires stand in step.
+	beyondEnd, runOn = 5, 20
+	// Scales are 150 to 620 mm long (common practice, no source), and a unit at their
+	// ends may be missed: of 25 drawn ones of millimetres the shortest was seen 130 mm
+	// long. One in thirty is seen cut short, or is one for the pocket.
+	shortestMM, shorterSpread = 145.0, 0.09
+	longestMM, longerSpread   = 620.0, 0.3
+	seenCut                   = 1.0 / 30
+)
+
+// wholeSteps is how many spacings long a scale is that is seen as a whole; 0 where
+// it may go on past the picture or under what hides it.
+func (s surroundings) wholeSteps(q read, rd reading) float64 {
+	first, last := math.NaN(), math.NaN()
+	for _, r := range q.ladder.rungs {
+		switch r.n {
+		case rd.lo:
+			first = r.along
+		case rd.hi:
+			last = r.along
+		}
+	}
+	step, k := q.ladder.periodPx, s.work.k
+	if !(last > first) || len(q.ladder.rungs)-1-(rd.hi-rd.lo) > runOn {
+		return 0
+	}
+	if f := q.from.frame; f.Lo < first-runOn*step || f.Hi > last+runOn*step {
+		return 0
+	}
+	f := scaleFrame(q.ladder.frame, k)
+	lo, hi := (first-beyondEnd*step)*k, (last+beyondEnd*step)*k
+	if a, b := f.Inside(s.work.Plane, lo, hi, 0, 1); a > lo || b < hi {
+		return 0
+	}
+	return float64(rd.hi - rd.lo)
+}
+
+// whole is the log likelihood of a scale's length if it is seen as a whole, up to a
+// constant.
+func (s surroundings) whole(q read, rd reading) float64 {
+	steps := s.wholeSteps(q, rd)
+	if steps == 0 {
+		return 0
+	}
+	return wholeLikelihood(steps * rd.unit.Inches() / float64(rd.divisions) * 25.4)
+}
+
+func wholeLikelihood(mm float64) float64 {
+	off := 0.0
+	switch {
+	case mm < shortestMM:
+		off = typical{shortestMM, shorterSpread}.against(mm)
+	case mm > longestMM:
+		off = typical{longestMM, longerSpread}.against(mm)
+	}
+	return math.Log((math.Exp(off) + seenCut) / (1 + seenCut))
+}
