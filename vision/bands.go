@@ -236,8 +236,14 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 	}
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
 	t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(ppi/2.2, 42))
+	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	return besideRead{st, ln, gain, sig, t}, ok, nil
 }
+
+// leastLevels is the least amplitude of bands, in grey levels of 255: what is
+// fainter no person sees, and a plain board shows the blocks of its JPEG so. Of the
+// photos of two renderers with bands the faintest had ten.
+const leastLevels = 0.75
 
 // TooFine says that the bands are too close together in the photo to be told
 // from an artefact of the pixels: in moiré every second or third of them may look

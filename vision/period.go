@@ -248,16 +248,17 @@ func (g signal) unsigned(perInch float64) (u signal, turns bool) {
 	return u, u.amplitude(perInch) > more*g.amplitude(perInch)
 }
 
-// amplitude is that of the tone of f per inch under Hann's window, unscaled.
+// amplitude is that of the tone of f per inch, by Hann's window.
 func (g signal) amplitude(f float64) float64 {
-	var re, im float64
+	var re, im, all float64
 	for i, v := range g.v {
 		if v == v {
 			w := math.Sin(math.Pi * (float64(i) + 0.5) / float64(len(g.v)))
 			sin, cos := math.Sincos(2 * math.Pi * f * float64(i) * g.du)
 			re += v * w * w * cos
 			im += v * w * w * sin
+			all += w * w
 		}
 	}
-	return math.Hypot(re, im)
+	return 2 * math.Hypot(re, im) / math.Max(all, 1)
 }

@@ -94,3 +94,16 @@ func TestHalfToneOfGrain(t *testing.T) {
 		}
 	}
 }
+
+// A tone's amplitude is what it was made with, whatever else is there.
+func TestAmplitude(t *testing.T) {
+	rng := rand.New(rand.NewPCG(76, 2))
+	s := toneIn(rng, 1200, 6, 9.3, 2.5, 1)
+	for i, v := range toneIn(rng, 1200, 6, 14, 4, 0).v {
+		s.v[i] += v
+	}
+	s.v[7], s.v[500] = math.NaN(), math.NaN()
+	if got := s.amplitude(9.3); math.Abs(got-2.5) > 0.15 {
+		t.Errorf("amplitude %.3f, made with 2.5", got)
+	}
+}
