@@ -44,8 +44,6 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		{"reach", lacks(b.ReachPx/math.Max(s.PxPerIn(), 1), 0.4, 0.4)},
 		// How well it hangs together.
 		{"mark scatter", exceeds(s.ResidualIn/step, 0.03, 0.1)},
-		// Slots and holes in turn look like wires that differ by turns.
-		{"in turn", yes(b.Kind == vision.RigidHeddle && b.DentsPerBand == 1)},
 		// Bands as far apart as the slots of a heddle may be those of one.
 		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
 		// Whether they end as those of a part do: in bars, as far apart as parts are
