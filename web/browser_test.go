@@ -130,10 +130,16 @@ func (b *tab) text(sel string) string {
 	return eval[string](b, fmt.Sprintf(`(document.querySelector(%q) || {innerText: ""}).innerText`, sel))
 }
 
-// click clicks the element, which must be there.
+// click clicks the element once it is there and stays in its place: a click goes to
+// where the element was, and on a busy machine a picture above it may come late.
 func (b *tab) click(sel string) {
 	b.t.Helper()
-	b.wait(fmt.Sprintf(`document.querySelector(%q)`, sel))
+	b.wait(fmt.Sprintf(`(() => {
+		const r = document.querySelector(%q)?.getBoundingClientRect();
+		const at = r && [r.x, r.y, r.width, r.height].join(), same = at && at === window.lastBox;
+		window.lastBox = at;
+		return same && [...document.images].every(i => i.complete || i.loading === "lazy");
+	})()`, sel))
 	b.do(chromedp.Click(sel))
 }
 
