@@ -16,3 +16,18 @@ func TestWholeLengthTellsInches(t *testing.T) {
 		}
 	}
 }
+
+// Of a width as rulers have, with marks a quarter as long, the width tells; of one that
+// no ruler has, the marks' lengths do, and sooner through a transparent ruler.
+func TestWrongWidthLeavesTheLengths(t *testing.T) {
+	const inWide, inOdd, lengthsBad = 1.0, 2.8, -8.0
+	if a, b := widthLikelihood(inWide, longPart, lengthsBad, false), widthLikelihood(inWide, longPart, 0, false); b-a > 0.1 {
+		t.Errorf("a usual width: %.2f with odd lengths, %.2f with usual ones", a, b)
+	}
+	if a, b := widthLikelihood(inOdd, longPart, lengthsBad, false), widthLikelihood(inOdd, longPart, 0, false); b-a < 2 {
+		t.Errorf("an odd width: %.2f with odd lengths, %.2f with usual ones", a, b)
+	}
+	if a, b := widthLikelihood(inOdd, longPart, 0, false), widthLikelihood(inOdd, longPart, 0, true); b <= a {
+		t.Errorf("an odd width: %.2f, read through %.2f", a, b)
+	}
+}
