@@ -8,13 +8,6 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// signal is a profile on an even grid of the ruler's inches: value i lies at
-// u0 + i·du. NaN where nothing was seen.
-type signal struct {
-	u0, du float64
-	v      []float64
-}
-
 // spectrum is the amplitude of a Hann-windowed signal by frequency, per inch.
 type spectrum struct {
 	df  float64
