@@ -77,8 +77,9 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left 
 	in := rows[s.Beside-edgeRow:]
 	c.left, c.off = make([][]float32, len(in)), make([][]float32, len(in))
 	var before, after float64
+	take := newTaking(wires, s.Window/2)
 	for r, row := range in {
-		c.left[r], c.off[r] = without(row, wires, s.Window/2)
+		c.left[r], c.off[r] = take.from(row)
 		for i, v := range c.left[r] {
 			if r < 42 && row[i] == row[i] {
 				before += float64(row[i]) * float64(row[i])
@@ -147,12 +148,13 @@ func (c cleared) beyond(depths [2]int, window int) cleared {
 	// The wires near the edge are those farther inside: they are taken off as they are
 	// there, and of what fits them stronger or weaker but half, for marks may fit, too.
 	const again = 0.5
+	take := newTaking(rest, window/2)
 	for r, row := range c.left {
 		left := make([]float32, len(row))
 		for i, v := range row {
 			left[i] = v - float32(rest[i])
 		}
-		_, off := without(left, rest, window/2)
+		_, off := take.from(left)
 		for i, v := range off {
 			left[i] -= again * v
 			off[i] = c.off[r][i] + float32(rest[i]) + again*v
@@ -223,40 +225,65 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 	}
 }
 
-// without is a row less the wires in it, as strong and as far aside as they
-// are within half a window: least squares on the wires and their slope.
-// Where the row has nothing (NaN) it is 0. off is what was taken off.
-func without(row []float32, wires []float64, half int) (left, off []float32) {
-	n := len(row)
-	type sums struct{ aa, ab, bb, ya, yb float64 }
-	acc := make([]sums, n+1)
-	slope := func(i int) float64 {
-		if i == 0 || i+1 == n {
-			return 0
-		}
-		return (wires[i+1] - wires[i-1]) / 2
+// taking takes wires off rows: what of it hangs on the wires alone is reckoned once.
+type taking struct {
+	wires, slope []float64
+	half         int          // of the window along the row
+	whole        [][3]float64 // sums up to each place of what a row without gaps has: of wires², of both, of slope²
+	own          [][3]float64 // room for those of a row with gaps
+	seen         [][2]float64 // room for the sums of a row times wires and slope
+}
+
+func newTaking(wires []float64, half int) *taking {
+	n := len(wires)
+	t := &taking{wires: wires, slope: make([]float64, n), half: half,
+		whole: make([][3]float64, n+1), own: make([][3]float64, n+1), seen: make([][2]float64, n+1)}
+	for i := 1; i+1 < n; i++ {
+		t.slope[i] = (wires[i+1] - wires[i-1]) / 2
 	}
-	for i := range row {
-		q := acc[i]
-		if y := float64(row[i]); y == y {
-			a, b := wires[i], slope(i)
-			q.aa += a * a
-			q.ab += a * b
-			q.bb += b * b
-			q.ya += y * a
-			q.yb += y * b
+	for i := range wires {
+		t.whole[i+1] = t.next(t.whole[i], i)
+	}
+	return t
+}
+
+// next adds the wires at a place to the sums before it.
+func (t *taking) next(q [3]float64, i int) [3]float64 {
+	a, b := t.wires[i], t.slope[i]
+	return [3]float64{q[0] + a*a, q[1] + a*b, q[2] + b*b}
+}
+
+// from is a row less the wires in it, as strong and as far aside as they are within
+// half a window: least squares on the wires and their slope. Where the row has nothing
+// (NaN) it is 0. off is what was taken off.
+func (t *taking) from(row []float32) (left, off []float32) {
+	n := len(row)
+	gaps := slices.ContainsFunc(row, func(v float32) bool { return v != v })
+	sums := t.whole
+	if gaps {
+		sums = t.own
+	}
+	for i, v := range row {
+		y, before := float64(v), t.seen[i]
+		switch {
+		case y != y:
+			t.own[i+1], t.seen[i+1] = t.own[i], before
+			continue
+		case gaps:
+			t.own[i+1] = t.next(t.own[i], i)
 		}
-		acc[i+1] = q
+		t.seen[i+1] = [2]float64{before[0] + y*t.wires[i], before[1] + y*t.slope[i]}
 	}
 	left, off = make([]float32, n), make([]float32, n)
 	for i := range left {
 		if row[i] != row[i] {
 			continue
 		}
-		u, v := acc[max(0, i-half)], acc[min(n, i+half+1)]
-		aa, ab, bb, ya, yb := v.aa-u.aa, v.ab-u.ab, v.bb-u.bb, v.ya-u.ya, v.yb-u.yb
+		lo, hi := max(0, i-t.half), min(n, i+t.half+1)
+		aa, ab, bb := sums[hi][0]-sums[lo][0], sums[hi][1]-sums[lo][1], sums[hi][2]-sums[lo][2]
+		ya, yb := t.seen[hi][0]-t.seen[lo][0], t.seen[hi][1]-t.seen[lo][1]
 		if det := aa*bb - ab*ab; det > 1e-9*aa*bb && det > 0 {
-			off[i] = float32((ya*bb-yb*ab)/det*wires[i] + (yb*aa-ya*ab)/det*slope(i))
+			off[i] = float32((ya*bb-yb*ab)/det*t.wires[i] + (yb*aa-ya*ab)/det*t.slope[i])
 		}
 		left[i] = row[i] - off[i]
 	}
