@@ -99,7 +99,7 @@ func OfKind(p Pitch, sizes, others []trade.MadeSize, times, shows float64) float
 	// made in which the two are mistaken for each other.
 	const alike = 12
 	density := func(sizes []trade.MadeSize, times float64) float64 {
-		d := noneShare / math.Log(10)
+		d := noneShare / math.Log(offFinest/offCoarsest)
 		for _, m := range sizes {
 			d += (1 - noneShare) / alike * p.like(m, times)
 		}

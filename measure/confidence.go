@@ -25,8 +25,9 @@ type Feature struct {
 // featuresOf lists what the chance of a right reading is reckoned from. Each
 // counts from where photos show that it begins to matter, so that no strength in
 // one thing makes up for a doubt in another; and each is bounded, so that a
-// photo unlike all others does not fall out of the model.
-func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
+// photo unlike all others does not fall out of the model. kind is the probability of
+// the bands' kind (ofKind).
+func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []Feature {
 	s := ruler.Scale
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	return []Feature{
@@ -34,7 +35,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch) []Feature {
 		// the unit was right on 84 of 95 where it was said to be with 0.5 to 0.92, the
 		// kind on 78 of 88.
 		{openPrefix + "unit", leavesOpen(ruler.UnitProbability)},
-		{openPrefix + "part", leavesOpen(ofKind(b, p))},
+		{openPrefix + "part", leavesOpen(kind)},
 		{"ruler odds", lacks(ruler.Odds/20, 2, 2)},
 		// How much was seen, and how clearly.
 		{"few bands", lacks(math.Log(float64(len(b.Row))/30), 0, 1.5)},
@@ -217,12 +218,21 @@ func (w weights) right(fs []Feature) float64 {
 	return closed / (1 + math.Exp(-z))
 }
 
-// readRight is the probability that unit, octave and part were read right and
-// the pitch within its budget.
-func readRight(ruler calib.Ruler, b vision.Bands, p fit.Pitch) float64 {
-	q := confidence().right(featuresOf(ruler, b, p))
+// belief is what is thought of a reading before its pitch is held against the sizes.
+type belief struct {
+	features []Feature
+	// right is the probability that unit, octave and part were read right and the
+	// pitch within its budget.
+	right float64
+	kind  float64 // that the part is of the kind it was taken for
+}
+
+func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
+	o := belief{kind: ofKind(b, p)}
+	o.features = featuresOf(ruler, b, p, o.kind)
+	o.right = confidence().right(o.features)
 	if reason, _ := noPart(b.Field); reason != "" || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
-		q = math.Min(q, mayBeNoPart)
+		o.right = math.Min(o.right, mayBeNoPart)
 	}
-	return q
+	return o
 }

@@ -16,7 +16,7 @@ func TestConfidenceTableKnowsTheFeatures(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fs := featuresOf(calib.Ruler{}, vision.Bands{}, fit.Pitch{})
+	fs := believe(calib.Ruler{}, vision.Bands{}, fit.Pitch{}).features
 	if len(fs) < 5 || len(w.by) != len(fs) {
 		t.Errorf("%d features, %d weights", len(fs), len(w.by))
 	}
@@ -37,13 +37,13 @@ func TestReadRightOrders(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	clear := readRight(good.ruler, good.bands, p)
+	clear := believe(good.ruler, good.bands, p).right
 	poor := good
 	poor.ruler.UnitProbability, poor.bands.KindProbability = 0.4, 0.3
 	poor.bands.Contrast, poor.bands.ScatterIn, poor.bands.PxPerBand = 6, 0.02, 3.2
 	bad := p
 	bad.Agree = 9
-	if got := readRight(poor.ruler, poor.bands, bad); got > 0.5 || clear < 0.8 || clear >= 1 {
+	if got := believe(poor.ruler, poor.bands, bad).right; got > 0.5 || clear < 0.8 || clear >= 1 {
 		t.Errorf("a clear reading: %.3f, a poor one: %.3f", clear, got)
 	}
 }

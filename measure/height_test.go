@@ -98,7 +98,7 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := readRight(r.ruler, r.bands, p); got > mayBeNoPart {
+		if got := believe(r.ruler, r.bands, p).right; got > mayBeNoPart {
 			t.Errorf("%+v: %.2f", f, got)
 		}
 		out := r.Answer(Options{RulerThicknessMM: 1})

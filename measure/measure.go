@@ -221,10 +221,10 @@ func (r Reading) answer(opt Options) Result {
 		base.Status, base.Reason, base.Advice = Refused, err.Error(), "choose a stretch with straight, clean wires and take the photo again"
 		return base
 	}
-	base.Evidence.Features = featuresOf(r.ruler, r.bands, pitch)
-	base.Evidence.ReadRight = readRight(r.ruler, r.bands, pitch)
-	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), base.Evidence.ReadRight)
-	fit.AtMost(choices, ofKind(r.bands, pitch))
+	believed := believe(r.ruler, r.bands, pitch)
+	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
+	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
+	fit.AtMost(choices, believed.kind)
 	if endless(r.bands.Field) && choices[0].Label == fit.None {
 		fit.AtMost(choices, mayBeNoPart)
 	}

@@ -115,7 +115,7 @@ func (r Reading) take(opt Options) (t taken, no string) {
 	if err != nil {
 		return t, err.Error()
 	}
-	return taken{fit.Take{Pitch: pitch, View: v}, r.name, r.bands, readRight(r.ruler, r.bands, pitch)}, ""
+	return taken{fit.Take{Pitch: pitch, View: v}, r.name, r.bands, believe(r.ruler, r.bands, pitch).right}, ""
 }
 
 // hardlyRead is the chance of a right reading under which a photo that shows

@@ -49,18 +49,7 @@ func (q patch) luma(ppi float64) signal {
 	}
 	a, b := s.In(q.lo), s.In(q.lo+float64(q.cols-1))
 	u0, u1 := math.Min(a, b), math.Max(a, b)
-	g := signal{u0: u0, du: 1 / (1.5 * ppi)}
-	g.v = make([]float64, int((u1-u0)/g.du)+1)
-	for i := range g.v {
-		x := s.Along(u0+float64(i)*g.du) - q.lo
-		j := int(math.Floor(x))
-		if j < 0 || j+1 >= len(v) {
-			g.v[i] = math.NaN()
-			continue
-		}
-		g.v[i] = v[j] + (v[j+1]-v[j])*(x-float64(j))
-	}
-	return g
+	return evenly(v, q.lo, u0, u1, s, ppi)
 }
 
 // column is the patch's column of a place in inches.
@@ -179,17 +168,6 @@ func sharedTone(tones []tone, least int) (perInch float64, from, to int) {
 		}
 	}
 	return perInch, from, to
-}
-
-// highPassPlain takes the moving mean over ±half inches off and leaves the
-// contrast as it is.
-func (g signal) highPassPlain(half float64) signal {
-	m := movingMean(g.v, max(1, int(half/g.du)))
-	o := signal{u0: g.u0, du: g.du, v: make([]float64, len(g.v))}
-	for i, v := range g.v {
-		o.v[i] = v - m[i]
-	}
-	return o
 }
 
 // follow finds every wire's place by likeness to the typical one, outward from

@@ -25,7 +25,12 @@ func (g signal) at(u float64) float64 {
 
 // onRuler carries a profile along the edge to an even grid of ruler inches.
 func onRuler(prof []float64, lo float64, s calib.Scale, ppi float64) signal {
-	u0, u1 := s.In(s.Lo), s.In(s.Hi)
+	return evenly(prof, lo, s.In(s.Lo), s.In(s.Hi), s, ppi)
+}
+
+// evenly carries a profile along the edge, which begins at lo px, to an even grid of
+// ruler inches from u0 to u1.
+func evenly(prof []float64, lo, u0, u1 float64, s calib.Scale, ppi float64) signal {
 	du := 1 / (1.5 * ppi)
 	n := int((u1-u0)/du) + 1
 	g := signal{u0: u0, du: du, v: make([]float64, max(n, 0))}
@@ -41,19 +46,26 @@ func onRuler(prof []float64, lo float64, s calib.Scale, ppi float64) signal {
 	return g
 }
 
+// highPassPlain takes the moving mean over ±half inches off and leaves the
+// contrast as it is.
+func (g signal) highPassPlain(half float64) signal {
+	m := movingMean(g.v, max(1, int(half/g.du)))
+	o := signal{u0: g.u0, du: g.du, v: make([]float64, len(g.v))}
+	for i, v := range g.v {
+		o.v[i] = v - m[i]
+	}
+	return o
+}
+
 // highPass takes the moving mean over ±half inches off, and evens the contrast
 // so that a patch of glare does not outweigh the rest.
 func (g signal) highPass(half float64) signal {
-	n := len(g.v)
-	k := max(1, int(half/g.du))
-	mean := movingMean(g.v, k)
-	o := signal{u0: g.u0, du: g.du, v: make([]float64, n)}
-	sq := make([]float64, n)
+	o := g.highPassPlain(half)
+	sq := make([]float64, len(o.v))
 	var all float64
 	cnt := 0
-	for i, v := range g.v {
-		o.v[i] = v - mean[i]
-		sq[i] = o.v[i] * o.v[i]
+	for i, v := range o.v {
+		sq[i] = v * v
 		if sq[i] == sq[i] {
 			all += sq[i]
 			cnt++
@@ -63,7 +75,7 @@ func (g signal) highPass(half float64) signal {
 		return o
 	}
 	all = math.Sqrt(all / float64(cnt))
-	local := movingMean(sq, 2*k)
+	local := movingMean(sq, 2*max(1, int(half/g.du)))
 	for i := range o.v {
 		o.v[i] /= math.Sqrt(local[i]) + 0.3*all + 1e-6
 	}
