@@ -131,6 +131,9 @@ func ofKind(b vision.Bands, p fit.Pitch) float64 {
 // few reeds are as fine as that.
 func likeItsMarks(ruler calib.Ruler, b vision.Bands) bool {
 	const finePerInch, sameRel = 20.0, 0.0005
+	if b.Field.LeastIn > vision.RulerWideIn {
+		return false
+	}
 	scales := []calib.Scale{ruler.Scale}
 	if ruler.Second != nil {
 		scales = append(scales, *ruler.Second)

@@ -99,7 +99,8 @@ func TestFreeEnds(t *testing.T) {
 }
 
 // Bands as far apart as the ruler's own fine marks are doubted; those that lie
-// under the ruler and look closer, and coarser ones, are not.
+// under the ruler and look closer, coarser ones, and those seen over more than a
+// ruler is wide, are not.
 func TestLikeItsMarks(t *testing.T) {
 	in16 := calib.Scale{Unit: calib.Inch, Divisions: 16}
 	mm := calib.Scale{Unit: calib.CM, Divisions: 10}
@@ -117,6 +118,10 @@ func TestLikeItsMarks(t *testing.T) {
 	} {
 		if got := likeItsMarks(c.ruler, vision.Bands{PerInch: c.perInch, U: 0.002}); got != c.want {
 			t.Errorf("%.3f per inch beside %d divisions: %v", c.perInch, c.ruler.Scale.Divisions, got)
+		}
+		long := vision.Field{LeastIn: 3}
+		if likeItsMarks(c.ruler, vision.Bands{PerInch: c.perInch, U: 0.002, Field: long}) {
+			t.Errorf("%.3f per inch, three inches long, are taken for marks", c.perInch)
 		}
 	}
 }

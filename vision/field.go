@@ -68,7 +68,7 @@ const (
 	fieldZoneIn  = 0.03 // from zone to zone
 	fieldStartIn = 0.12 // bands that come out behind a ruler are seen this far
 	fieldGapIn   = 0.25 // yarn across the bands, and glare, hide no more
-	rulerWideIn  = 2.2  // the widest rulers (common practice, no source)
+	RulerWideIn  = 2.2  // the widest rulers (common practice, no source)
 )
 
 // inZones is inches in zones, rounded up.
@@ -250,7 +250,7 @@ func endLine(wins []int, at []float64, near float64) (slope, place float64, on [
 func (m fieldMap) comesOut(j, last, dir int) bool {
 	const narrowIn = 0.35
 	run := 0
-	for d := inZones(narrowIn); d < inZones(rulerWideIn); d++ {
+	for d := inZones(narrowIn); d < inZones(RulerWideIn); d++ {
 		i := last + dir*d
 		if i < 0 || i >= len(m.zones[j]) {
 			break
@@ -306,7 +306,7 @@ func (m fieldMap) inStep(j, lo, hi int) bool {
 func (m fieldMap) behind(j int) int {
 	least := inZones(fieldStartIn)
 	best, longest := -1, 0
-	for i := m.edge + 2; i < m.edge+inZones(rulerWideIn); {
+	for i := m.edge + 2; i < m.edge+inZones(RulerWideIn); {
 		k := i
 		for k < len(m.zones[j]) && m.banded(j, k) {
 			k++
