@@ -44,12 +44,20 @@ type folded [][arcBins]float64
 // fold averages the bands of each stretch of the row; at is where the middle of each
 // lies, in inches.
 func fold(sig signal, l lattice) (f folded, at []float64) {
-	n := min(arcGroups, l.count/3)
+	return foldIn(sig, l, arcGroups, func(int) bool { return true })
+}
+
+// foldIn folds the bands that are used in at most so many stretches.
+func foldIn(sig signal, l lattice, most int, use func(k int) bool) (f folded, at []float64) {
+	n := min(most, l.count/3)
 	f = make(folded, n)
 	for i := range f {
 		bands := 0.0
 	band:
 		for k := i * l.count / n; k < (i+1)*l.count/n; k++ {
+			if !use(k) {
+				continue
+			}
 			var one [arcBins]float64
 			for j := range one {
 				one[j] = sig.at(l.first + l.T*(float64(k)+(float64(j)+0.5)/arcBins-0.5))

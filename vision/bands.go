@@ -177,6 +177,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
+	if b.Kind == Reed {
+		b.drawFront(sig, l, att.footIn, ppi/25.4/focalPx)
+	}
 	b.Field = fieldOf(p, s, ln, b.Row, t, ppi)
 	b.Field.Told = opt.Kind != ""
 	return b, true, nil

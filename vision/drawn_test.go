@@ -1,0 +1,109 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// wiresSeen is a row of wires as a camera over foot sees it along the ruler, inches:
+// strips T apart, each with its side face towards the foot, rel deep over the camera's
+// height, ppi pixels an inch, blurred over about a pixel by plain averages, with noise
+// of one grey level.
+func wiresSeen(T, wide, foot, rel, ppi, length float64, tones [3]float64, seed uint64) signal {
+	const fine = 24 // samples a pixel
+	at := func(x float64) float64 {
+		k := math.Round(x / T)
+		for _, n := range [3]float64{k - 1, k, k + 1} {
+			c := n * T
+			if math.Abs(x-c) <= wide*T/2 {
+				return tones[0]
+			}
+		}
+		for _, n := range [3]float64{k - 1, k, k + 1} {
+			c := n * T
+			near := c - wide*T/2*math.Copysign(1, c-foot)
+			back := near + (foot-near)*rel
+			if x >= math.Min(near, back) && x <= math.Max(near, back) {
+				return tones[1]
+			}
+		}
+		return tones[2]
+	}
+	n := int(length * ppi * fine)
+	sum := make([]float64, n+1)
+	for i := range n {
+		sum[i+1] = sum[i] + at((float64(i)+0.5)/(ppi*fine))
+	}
+	// twice over a pixel and a half: a standard deviation of 0.6 px
+	once := make([]float64, n)
+	const half = 3 * fine / 4
+	for i := range once {
+		a, b := max(0, i-half), min(n, i+half)
+		once[i] = (sum[b] - sum[a]) / float64(b-a)
+	}
+	for i, v := range once {
+		sum[i+1] = sum[i] + v
+	}
+	r := rand.New(rand.NewPCG(seed, 7))
+	g := signal{du: 1 / (1.5 * ppi)}
+	for x := 0.0; x < length; x += g.du {
+		i := int(x * ppi * fine)
+		a, b := max(0, i-half), min(n, i+half)
+		g.v = append(g.v, (sum[b]-sum[a])/float64(b-a)+r.NormFloat64())
+	}
+	return g
+}
+
+// Where the backs stand but two or three pixels behind the fronts at the row's ends,
+// the drawing still tells the fronts' spacing from theirs, and says how well, whatever
+// is bright and whatever dark, and wherever the foot is.
+func TestDrawnFront(t *testing.T) {
+	const perMM, deepMM, ppi = 1.0 / 350, 3.2, 105.0
+	var far int
+	var n float64
+	for i, tones := range [][3]float64{{60, 40, 170}, {190, 90, 60}, {120, 60, 150}, {90, 150, 40}} {
+		for _, T := range []float64{0.067, 0.095} {
+			for _, foot := range []float64{3, 1.2, -0.5} {
+				const length = 6.0
+				g := wiresSeen(T, 0.36, foot, deepMM*perMM, ppi, length, tones, uint64(i))
+				// as one reads it who takes a plane between for the front, and whose
+				// foot is half an inch off
+				l := lattice{first: 2 * T, T: T * 0.995, count: int(length/T) - 4}
+				f, at := foldIn(g, l, 12, func(int) bool { return true })
+				w := drawer{newDrawnRow(f, at, l), perMM, T * ppi, (foot + 0.5 - l.middle()) / l.T, 1 / (25.4 * perMM * l.T)}
+				o, ok := w.front()
+				if !ok {
+					t.Fatalf("%v, %v, foot %v: not drawn", tones, T, foot)
+				}
+				off := l.T*(1+o.stretch)/T - 1
+				n++
+				if math.Abs(off) > 2*math.Hypot(o.u, 2e-4) {
+					far++
+				}
+				if math.Abs(off) > 0.0015 || o.u > 0.008 {
+					t.Errorf("%v, %v in, foot %v: %.3f %% off, u %.3f %%", tones, T, foot, 100*off, 100*o.u)
+				}
+			}
+		}
+	}
+	if float64(far) > 0.15*n {
+		t.Errorf("%d of %v are off by more than twice their uncertainty", far, n)
+	}
+}
+
+// A row that looks the same all along, or is black, is no number out of bounds.
+func TestDrawnFrontOfNothing(t *testing.T) {
+	l := lattice{T: 0.1, count: 40}
+	for _, level := range []float64{0, 128} {
+		g := signal{du: 0.01, v: make([]float64, 420)}
+		for i := range g.v {
+			g.v[i] = level
+		}
+		f, at := foldIn(g, l, 12, func(int) bool { return true })
+		w := drawer{newDrawnRow(f, at, l), 1.0 / 350, 8, 0, 100}
+		if o, ok := w.front(); ok && (math.IsNaN(o.stretch) || math.Abs(o.stretch) > 0.05 || math.IsNaN(o.u)) {
+			t.Errorf("an even grey of %v is drawn with %+v", level, o)
+		}
+	}
+}

@@ -1,0 +1,185 @@
+package vision
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/diff/fd"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize"
+)
+
+// drawnFront is what spacing the fronts have by the drawing that leaves least of the
+// row: the stretch of the lattice and its standard uncertainty.
+type drawnFront struct {
+	stretch, u float64
+}
+
+// What is known of wires before they are seen: how deep they are and how wide, and
+// how much a photo is blurred; a factor's standard deviation in e, but for the width
+// (common practice, no source).
+const (
+	wireDeepMM, wireDeepSpread = 3.0, 0.35
+	wireWide, wireWideSpread   = 0.38, 0.12 // of a spacing
+	usualBlurPx, blurSpread    = 1.0, 0.4
+	// Wires may all be turned a little, and where the foot lies is seen by how far the
+	// plane tilts; radians.
+	askew = 0.05
+)
+
+// drawer fits drawings to a row. perMM is 1 mm over the camera's height, foot where
+// the camera's foot lies, and high its height, in spacings.
+type drawer struct {
+	row                          drawnRow
+	perMM, pxPerBand, foot, high float64
+}
+
+// cost is -2 ln of how likely a drawing is.
+func (w *drawer) cost(d drawing) float64 {
+	// A stretch counts as so many values that tell something, as its residuals are the
+	// flaws of the drawing and hang together; and no drawing is truer than flawless.
+	// By how far off the spacings of 96 drawn rows were (seed 4803).
+	const values, flawless = 12, 1e-4
+	square := func(v float64) float64 { return v * v }
+	return float64(len(w.row.y))*values*math.Log(w.row.leaves(d)/w.row.all+flawless) +
+		square(math.Log(d.depth/w.perMM/wireDeepMM)/wireDeepSpread) +
+		square(math.Log(d.blur*w.pxPerBand/usualBlurPx)/blurSpread) +
+		square((d.wide-wireWide)/wireWideSpread) +
+		square((d.foot-w.foot)/w.high/askew)
+}
+
+// A drawing is found by numbers that may be anything, each about 1 where the drawing
+// changes as much as it can be told to.
+const (
+	narrowestWire, widestWire = 0.05, 0.9
+	stretchUnit, placeUnit    = 0.1, 0.1 // of a spacing, at the row's end
+)
+
+func (w *drawer) drawing(v []float64) drawing {
+	return drawing{
+		stretch: v[0] * stretchUnit / w.row.half,
+		place:   v[1] * placeUnit,
+		wide:    narrowestWire + (widestWire-narrowestWire)/(1+math.Exp(-v[2])),
+		depth:   math.Exp(v[3]) * w.perMM,
+		blur:    math.Exp(v[4]) / w.pxPerBand,
+		foot:    w.foot + v[5]*askew*w.high,
+	}
+}
+
+func (w *drawer) numbers(d drawing) []float64 {
+	p := (d.wide - narrowestWire) / (widestWire - narrowestWire)
+	return []float64{
+		d.stretch * w.row.half / stretchUnit, d.place / placeUnit, math.Log(p / (1 - p)),
+		math.Log(d.depth / w.perMM), math.Log(d.blur * w.pxPerBand), (d.foot - w.foot) / askew / w.high,
+	}
+}
+
+// guesses are the best drawings on a coarse grid, one for each stretch, best first.
+func (w *drawer) guesses() []drawing {
+	// The spacing that the row was folded by is off by hardly more than a wire's depth
+	// makes of it.
+	const most, least, places = 0.012, 0.0015, 10
+	step := math.Max(1.2*stretchUnit/w.row.half, least)
+	type guess struct {
+		d    drawing
+		cost float64
+	}
+	var all []guess
+	for n := -int(most / step); n <= int(most/step); n++ {
+		best := guess{cost: math.Inf(1)}
+		for p := range places {
+			for _, wide := range [...]float64{0.3, 0.45} {
+				d := drawing{float64(n) * step, float64(p)/places - 0.5, wide, wireDeepMM * w.perMM, usualBlurPx / w.pxPerBand, w.foot}
+				if c := w.cost(d); c < best.cost {
+					best = guess{d, c}
+				}
+			}
+		}
+		all = append(all, best)
+	}
+	sort.SliceStable(all, func(i, j int) bool { return all[i].cost < all[j].cost })
+	out := make([]drawing, len(all))
+	for i, g := range all {
+		out[i] = g.d
+	}
+	return out
+}
+
+// front finds the likeliest drawings from the best guesses on, each as good as its
+// surroundings say (Laplace's approximation; MacKay 2003, chapter 27), and takes their
+// mean, weighed by how likely they are: where two drawings are about as good, what
+// they differ by is left open.
+func (w *drawer) front() (f drawnFront, ok bool) {
+	const tries, evaluations = 4, 150
+	const doubtful = 2.0 // costs differ by flaws of the drawing, too: they count half
+	cost := func(v []float64) float64 { return w.cost(w.drawing(v)) }
+	type found struct{ stretch, u, cost float64 }
+	var all []found
+	best := math.Inf(1)
+	for i, g := range w.guesses() {
+		if i == tries {
+			break
+		}
+		res, err := optimize.Minimize(optimize.Problem{Func: cost}, w.numbers(g),
+			&optimize.Settings{FuncEvaluations: evaluations}, &optimize.NelderMead{SimplexSize: 0.5})
+		if res == nil || err != nil && res.Status != optimize.FunctionEvaluationLimit {
+			continue
+		}
+		u := math.Sqrt(w.variance(cost, res.X)) * stretchUnit / w.row.half
+		all = append(all, found{w.drawing(res.X).stretch, u, res.F})
+		best = math.Min(best, res.F)
+	}
+	var sw, mean, square float64
+	for _, o := range all {
+		k := math.Exp((best - o.cost) / 2 / doubtful)
+		sw, mean, square = sw+k, mean+k*o.stretch, square+k*(o.u*o.u+o.stretch*o.stretch)
+	}
+	if sw == 0 {
+		return f, false
+	}
+	f.stretch = mean / sw
+	f.u = math.Sqrt(math.Max(0, square/sw-f.stretch*f.stretch))
+	return f, !math.IsNaN(f.u)
+}
+
+// variance is that of the first number about a minimum of the cost, by its second
+// derivatives. Directions in which it is flat are known to a few units, no worse.
+func (w *drawer) variance(cost func([]float64) float64, at []float64) float64 {
+	const step, flattest = 0.02, 0.5
+	h := mat.NewSymDense(len(at), nil)
+	fd.Hessian(h, cost, at, &fd.Settings{Step: step})
+	var e mat.EigenSym
+	if !e.Factorize(h, true) {
+		return math.NaN()
+	}
+	var dir mat.Dense
+	e.VectorsTo(&dir)
+	var sum float64
+	for k, curve := range e.Values(nil) {
+		sum += 2 * dir.At(0, k) * dir.At(0, k) / math.Max(curve, flattest)
+	}
+	return sum
+}
+
+// drawFront brings the pitch of a reed to the front of its wires by drawing them in
+// the lattice l. footIn is the place of the camera's foot along the ruler, perMM 1 mm
+// over its height. Nothing changes where the row is too short to tell how it changes.
+func (b *Bands) drawFront(sig signal, l lattice, footIn, perMM float64) {
+	const stretches, fewest = 12, 3
+	good := map[int]bool{}
+	for _, x := range b.Row {
+		good[x.Index] = x.State == Good
+	}
+	f, at := foldIn(sig, l, stretches, func(k int) bool { return good[k] })
+	if len(f) < fewest {
+		return
+	}
+	w := drawer{newDrawnRow(f, at, l), perMM, b.PxPerBand, (footIn - l.middle()) / l.T, 1 / (25.4 * perMM * l.T)}
+	o, ok := w.front()
+	if !ok {
+		return
+	}
+	b.DepthTold, b.DepthBySides = true, false
+	b.PerInch = 1 / (l.T * (1 + o.stretch))
+	b.U = math.Hypot(b.MiddleU/b.MiddlePerInch, o.u) * b.PerInch
+}
