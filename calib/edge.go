@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"encoding/binary"
 	"math"
 	"sort"
 
@@ -340,10 +341,11 @@ func sampleRow(p photo.Plane, out []float32, xs, ys []int32, dx, dy int32) {
 		y := ys[i] + dy
 		fx, fy := x&part, y&part
 		q := int(y>>fixedBits)*w + int(x>>fixedBits)
-		up, down := pix[q:q+2:q+2], pix[q+w:q+w+2:q+w+2]
-		a, c := int32(up[0]), int32(down[0])
-		a = a<<fixedBits + (int32(up[1])-a)*fx
-		c = c<<fixedBits + (int32(down[1])-c)*fx
+		// two neighbours at a time
+		up, down := int32(binary.LittleEndian.Uint16(pix[q:])), int32(binary.LittleEndian.Uint16(pix[q+w:]))
+		a, c := up&0xff, down&0xff
+		a = a<<fixedBits + (up>>8-a)*fx
+		c = c<<fixedBits + (down>>8-c)*fx
 		out[i] = float32(a<<fixedBits+(c-a)*fy) * (1.0 / (1 << (2 * fixedBits)))
 	}
 }
