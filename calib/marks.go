@@ -290,7 +290,7 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	for _, own := range ways {
 		try(own, 1)
 	}
-	if best < clearScore && len(l.rungs) >= fewestToFold {
+	if best < clearScore && len(l.rungs) >= fewestToFold && l.runOn(ways[0]) < mostRunOn {
 		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {
 			for _, by := range folds() {
 				if own, of := l.measureFolded(s, c, by); of > 0 {
@@ -308,6 +308,27 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	}
 	return best
 }
+
+// mostRunOn is the share of marks that run on past where any would end, from which on
+// they are wires or lines of a grain and not laid over one another.
+const mostRunOn = 0.75
+
+// runOn is that share among the rungs that were found.
+func (l *ladder) runOn(lengths []float64) float64 {
+	on, found := 0.0, 0.0
+	for i, g := range l.rungs {
+		if g.found {
+			found++
+			if lengths[i] > deepest*l.maxDepth {
+				on++
+			}
+		}
+	}
+	return on / math.Max(found, 1)
+}
+
+// deepest is the part of the depth that is looked at to which a mark may run.
+const deepest = 0.96
 
 // seenOutside is how much of the marks is seen just outside of the edge, in parts
 // of their contrast at the base.
