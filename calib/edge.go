@@ -92,9 +92,10 @@ func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 		steps := 0
 		for a := a0; a < a1; a += math.Max(1.5, chunk/14) {
 			last := math.NaN()
+			x0, y0, bow := f.X+a*f.TX, f.Y+a*f.TY, f.bow(a)
 			for i := 0; i < n; i++ {
-				x, y := f.Point(a, -reach-1+float64(i))
-				v := p.At(x, y)
+				d := -reach - 1 + float64(i) + bow
+				v := p.At(x0+d*f.NX, y0+d*f.NY)
 				if i > 0 && !math.IsNaN(v) && !math.IsNaN(last) {
 					g[i] += math.Abs(v - last)
 				}
