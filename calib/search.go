@@ -65,7 +65,7 @@ const (
 	maxReads   = 240 // the fine ones before and after transparent rulers are looked for
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
-	maxOthers  = 20  // candidates read to see whether there is a second ruler
+	maxOthers  = 14  // candidates read to see whether there is a second ruler: those of 30 drawn photos of two (practice, seed 4912) were among the first ten
 	maxBeside  = 24  // candidates read on them at most
 	clearWorth = 120 // a ladder of this worth and of clearOdds is a ruler beyond doubt
 	clearOdds  = 1.5 * leastOdds

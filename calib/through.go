@@ -21,10 +21,26 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	if err := h.add(veil, leastVeil); err != nil {
 		return ruler, false, err
 	}
-	reads, err := readThrough(h.py, h.veilSides(veil))
-	ruler, clear = h.took(reads)
+	sides := h.veilSides(veil)
+	for len(sides) > 0 && !clear {
+		n := min(veilBatch, len(sides))
+		reads, err := readThrough(h.py, sides[:n])
+		if err != nil {
+			return ruler, false, err
+		}
+		sides = sides[n:]
+		ruler, clear = h.took(reads)
+	}
+	// Where a ruler is found beyond doubt, its own other sides.
+	sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
+	reads, err := readThrough(h.py, sides)
+	h.took(reads)
 	return ruler, clear, err
 }
+
+// veilBatch is how many sides are cleared of wires before it is asked whether one of
+// them is a ruler's beyond doubt.
+const veilBatch = 12
 
 // veilSides are the sides of the edges that were traced along the given ones, in their
 // order, mostVeilSides at most.
