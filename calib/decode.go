@@ -148,7 +148,7 @@ func observe(l ladder, nearer []float64) (o observed, ok bool) {
 		if !r.found {
 			continue
 		}
-		q := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > 0.96*l.maxDepth}
+		q := lengthObs{r.n, r.length / l.periodPx / nearer[i], r.length <= 0 || r.length > deepest*l.maxDepth}
 		if !q.stray {
 			o.byLength = append(o.byLength, len(o.all))
 		}

@@ -19,7 +19,7 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	}
 	var long []float64
 	for _, n := range lengths {
-		if n > 0 && n < 0.96*l.maxDepth {
+		if n > 0 && n < deepest*l.maxDepth {
 			long = append(long, n)
 		}
 	}

@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"encoding/binary"
 	"math"
 	"sort"
 
@@ -91,9 +92,10 @@ func traceEdge(p photo.Plane, f Frame, reach float64) (_ Frame, held float64) {
 		steps := 0
 		for a := a0; a < a1; a += math.Max(1.5, chunk/14) {
 			last := math.NaN()
+			x0, y0, bow := f.X+a*f.TX, f.Y+a*f.TY, f.bow(a)
 			for i := 0; i < n; i++ {
-				x, y := f.Point(a, -reach-1+float64(i))
-				v := p.At(x, y)
+				d := -reach - 1 + float64(i) + bow
+				v := p.At(x0+d*f.NX, y0+d*f.NY)
 				if i > 0 && !math.IsNaN(v) && !math.IsNaN(last) {
 					g[i] += math.Abs(v - last)
 				}
@@ -340,10 +342,11 @@ func sampleRow(p photo.Plane, out []float32, xs, ys []int32, dx, dy int32) {
 		y := ys[i] + dy
 		fx, fy := x&part, y&part
 		q := int(y>>fixedBits)*w + int(x>>fixedBits)
-		up, down := pix[q:q+2:q+2], pix[q+w:q+w+2:q+w+2]
-		a, c := int32(up[0]), int32(down[0])
-		a = a<<fixedBits + (int32(up[1])-a)*fx
-		c = c<<fixedBits + (int32(down[1])-c)*fx
+		// two neighbours at a time
+		up, down := int32(binary.LittleEndian.Uint16(pix[q:])), int32(binary.LittleEndian.Uint16(pix[q+w:]))
+		a, c := up&0xff, down&0xff
+		a = a<<fixedBits + (up>>8-a)*fx
+		c = c<<fixedBits + (down>>8-c)*fx
 		out[i] = float32(a<<fixedBits+(c-a)*fy) * (1.0 / (1 << (2 * fixedBits)))
 	}
 }

@@ -32,7 +32,7 @@ const (
 // measureFolded is the length of each rung's mark where so many marks are laid over
 // one another as stand a multiple of by apart, and how many that are in a group; 0
 // where there are too few units. c are the ladder's contrasts in the strip.
-func (l *ladder) measureFolded(s strip, c contrasts, by int) (lengths []float64, alike int) {
+func (l *ladder) measureFolded(s strip, c *contrasts, by int) (lengths []float64, alike int) {
 	alike = int(float64(len(l.rungs)) / float64(by) / foldGroups)
 	if len(l.rungs) > fewestFolded*by && alike < fewestFolded {
 		alike = fewestFolded
@@ -42,7 +42,7 @@ func (l *ladder) measureFolded(s strip, c contrasts, by int) (lengths []float64,
 	}
 	lengths = make([]float64, len(l.rungs))
 	profile := make([]float64, s.rows)
-	rows := make([][]float64, s.rows)
+	var row []float64
 	for first := 0; first < len(l.rungs); first += alike * by {
 		end := min(first+alike*by, len(l.rungs))
 		if end-first < fewestFolded*by {
@@ -50,20 +50,18 @@ func (l *ladder) measureFolded(s strip, c contrasts, by int) (lengths []float64,
 			end = len(l.rungs)
 		}
 		for place := range by {
-			for r := range rows {
-				rows[r] = rows[r][:0]
-			}
-			for i := first + place; i < end; i += by {
-				for r, less := range c[i] {
-					if less == less {
-						rows[r] = append(rows[r], less)
+			known := 0
+			n := l.endOf(s, profile, func(rows int) {
+				for ; known < rows; known++ {
+					row = row[:0]
+					for i := first + place; i < end; i += by {
+						if less := c.at(i, known); less == less {
+							row = append(row, less)
+						}
 					}
+					profile[known] = middle(row)
 				}
-			}
-			for r := range profile {
-				profile[r] = middle(rows[r])
-			}
-			n := l.endOf(s, profile)
+			})
 			for i := first + place; i < end; i += by {
 				lengths[i] = n
 			}
@@ -74,28 +72,37 @@ func (l *ladder) measureFolded(s strip, c contrasts, by int) (lengths []float64,
 
 // contrasts are by rung and row of a strip how much the rung's place, smoothed,
 // differs from the blank ruler beside it, on the side it differs from less; NaN outside
-// the picture.
-type contrasts [][]float64
+// the picture. Marks are short as a rule, so that they are looked at row by row.
+type contrasts struct {
+	l     *ladder
+	strip strip
+	place []float64   // of each rung, smoothed
+	rows  [][]float64 // by rung, as far as they were looked at
+}
 
-func (l *ladder) contrasts(s strip) contrasts {
-	w, gap := l.sides()
-	all := make([]float64, len(l.rungs)*s.rows)
-	out := make(contrasts, len(l.rungs))
-	for i, at := range l.smoothed() {
-		out[i], all = all[:s.rows], all[s.rows:]
-		sh := l.shearAt(at)
-		for r := range out[i] {
-			d := s.d0 + float64(r)*s.step
-			out[i][r], _ = l.sideContrasts(s, r, at-s.lo+sh*d, w, gap)
+func (l *ladder) contrasts(s strip) *contrasts {
+	return &contrasts{l, s, l.smoothed(), make([][]float64, len(l.rungs))}
+}
+
+// at is the contrast of rung i in row r.
+func (c *contrasts) at(i, r int) float64 {
+	if r >= len(c.rows[i]) {
+		w, gap := c.l.sides()
+		along := c.place[i]
+		sh := c.l.shearAt(along)
+		for k := len(c.rows[i]); k <= r; k++ {
+			d := c.strip.d0 + float64(k)*c.strip.step
+			less, _ := c.l.sideContrasts(c.strip, k, along-c.strip.lo+sh*d, w, gap)
+			c.rows[i] = append(c.rows[i], less)
 		}
 	}
-	return out
+	return c.rows[i][r]
 }
 
 // everySecondEmpty says whether nothing stands at every second place of the lattice,
 // so that the row has twice as many places as marks: what grain leaves there would
 // pass for the shortest of the marks when it is averaged.
-func (l *ladder) everySecondEmpty(s strip, c contrasts) bool {
+func (l *ladder) everySecondEmpty(s strip, c *contrasts) bool {
 	const empty = 0.3 // of the contrast of the others; marks of one ruler are alike at its edge
 	var sum, n [2]float64
 	for r := range s.rows {
@@ -104,7 +111,7 @@ func (l *ladder) everySecondEmpty(s strip, c contrasts) bool {
 			continue
 		}
 		for i, g := range l.rungs {
-			if v := c[i][r]; v == v {
+			if v := c.at(i, r); v == v {
 				sum[mod(g.n, 2)] += v
 				n[mod(g.n, 2)]++
 			}

@@ -45,7 +45,7 @@ func (l ladder) measureInkWidth(s strip, lengths []float64) float64 {
 	dx := 2 * half / float64(n)
 	var widths, peaks, long []float64
 	for i, g := range l.rungs {
-		if !g.found || lengths[i] <= 0 || lengths[i] > 0.96*l.maxDepth {
+		if !g.found || lengths[i] <= 0 || lengths[i] > deepest*l.maxDepth {
 			continue
 		}
 		long = append(long, lengths[i])

@@ -19,9 +19,16 @@ func sidesOf(periodPx float64) (w, gap float64) {
 // from less, and against the side it differs from more. NaN outside the picture.
 func (l *ladder) sideContrasts(s strip, r int, c, w, gap float64) (less, more float64) {
 	row := s.v[r*s.cols : (r+1)*s.cols]
-	in := (between(row, c-w) + between(row, c) + between(row, c+w)) / 3
-	x := in - (between(row, c-gap-w)+between(row, c-gap+w))/2
-	y := in - (between(row, c+gap-w)+between(row, c+gap+w))/2
+	var x, y float64
+	if c-gap-w >= 0 && c+gap+w < float64(s.cols-1) {
+		in := (inside(row, c-w) + inside(row, c) + inside(row, c+w)) / 3
+		x = in - (inside(row, c-gap-w)+inside(row, c-gap+w))/2
+		y = in - (inside(row, c+gap-w)+inside(row, c+gap+w))/2
+	} else {
+		in := (between(row, c-w) + between(row, c) + between(row, c+w)) / 3
+		x = in - (between(row, c-gap-w)+between(row, c-gap+w))/2
+		y = in - (between(row, c+gap-w)+between(row, c+gap+w))/2
+	}
 	if l.dark {
 		x, y = -x, -y
 	}
@@ -72,6 +79,13 @@ func between(v []float32, x float64) float64 {
 		return math.NaN()
 	}
 	return float64(v[i]) + float64(v[i+1]-v[i])*(x-float64(i))
+}
+
+// inside is between for an index that is known to lie inside.
+func inside(v []float32, x float64) float64 {
+	i := int(x)
+	a, b := v[i], v[i+1]
+	return float64(a) + float64(b-a)*(x-float64(i))
 }
 
 // findShear measures the lean of the marks: the lean at which they stay
@@ -194,9 +208,12 @@ func (l *ladder) middleOf(s strip, r int, c, gap float64) (off, weight float64) 
 	blank := (between(row, c-gap) + between(row, c+gap)) / 2
 	var sum float64
 	n := int(2*gap) + 1
-	for i := range n {
+	if blank != blank {
+		return 0, 0
+	}
+	for i := range n { // all of it lies between the two blanks
 		x := -gap + 2*gap*(float64(i)+0.5)/float64(n)
-		v := between(row, c+x) - blank
+		v := inside(row, c+x) - blank
 		if l.dark {
 			v = -v
 		}
@@ -227,12 +244,15 @@ func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
 			continue
 		}
 		sh := l.shearAt(g.along)
-		for r := range less {
-			d := s.d0 + float64(r)*s.step
-			less[r], more[r] = l.sideContrasts(s, r, g.along-s.lo+sh*d, w, gap)
+		known := 0
+		look := func(rows int) {
+			for ; known < rows; known++ {
+				d := s.d0 + float64(known)*s.step
+				less[known], more[known] = l.sideContrasts(s, known, g.along-s.lo+sh*d, w, gap)
+			}
 		}
-		ways[0][i] = l.endOf(s, less)
-		ways[2][i] = math.Max(ways[0][i], l.endOf(s, more))
+		ways[0][i] = l.endOf(s, less, look)
+		ways[2][i] = math.Max(ways[0][i], l.endOf(s, more, look))
 		if ways[0][i] > 0 {
 			short = append(short, ways[0][i])
 		}
@@ -270,7 +290,7 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	for _, own := range ways {
 		try(own, 1)
 	}
-	if best < clearScore && len(l.rungs) >= fewestToFold {
+	if best < clearScore && len(l.rungs) >= fewestToFold && l.runOn(ways[0]) < mostRunOn {
 		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {
 			for _, by := range folds() {
 				if own, of := l.measureFolded(s, c, by); of > 0 {
@@ -288,6 +308,27 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 	}
 	return best
 }
+
+// mostRunOn is the share of marks that run on past where any would end, from which on
+// they are wires or lines of a grain and not laid over one another.
+const mostRunOn = 0.75
+
+// runOn is that share among the rungs that were found.
+func (l *ladder) runOn(lengths []float64) float64 {
+	on, found := 0.0, 0.0
+	for i, g := range l.rungs {
+		if g.found {
+			found++
+			if lengths[i] > deepest*l.maxDepth {
+				on++
+			}
+		}
+	}
+	return on / math.Max(found, 1)
+}
+
+// deepest is the part of the depth that is looked at to which a mark may run.
+const deepest = 0.96
 
 // seenOutside is how much of the marks is seen just outside of the edge, in parts
 // of their contrast at the base.
@@ -321,11 +362,17 @@ func (l *ladder) seenOutside(s strip) float64 {
 }
 
 // endOf is the depth at which a mark's contrast c by row ends; 0 where it has none.
-func (l *ladder) endOf(s strip, c []float64) float64 {
+// look fills in the first so many rows of c, where that was not done.
+func (l *ladder) endOf(s strip, c []float64, look func(rows int)) float64 {
 	var ref float64
 	n := 0
-	for r, v := range c {
-		if d := s.d0 + float64(r)*s.step; d >= l.base[0] && d <= l.base[1] && !math.IsNaN(v) {
+	for r := range c {
+		d := s.d0 + float64(r)*s.step
+		if d > l.base[1] {
+			break
+		}
+		look(r + 1)
+		if v := c[r]; d >= l.base[0] && !math.IsNaN(v) {
 			ref += v
 			n++
 		}
@@ -341,6 +388,7 @@ func (l *ladder) endOf(s strip, c []float64) float64 {
 	low, last, end := 0, 0.0, 0.0
 	first := max(0, int((l.base[0]+0.25*(l.base[1]-l.base[0])-s.d0)/s.step))
 	for r := first; r < s.rows; r++ {
+		look(min(s.rows, r+k+1))
 		var m float64
 		nn := 0
 		for j := max(first, r-k); j <= min(s.rows-1, r+k); j++ {

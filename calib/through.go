@@ -21,10 +21,26 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	if err := h.add(veil, leastVeil); err != nil {
 		return ruler, false, err
 	}
-	reads, err := readThrough(h.py, h.veilSides(veil))
-	ruler, clear = h.took(reads)
+	sides := h.veilSides(veil)
+	for len(sides) > 0 && !clear {
+		n := min(veilBatch, len(sides))
+		reads, err := readThrough(h.py, sides[:n])
+		if err != nil {
+			return ruler, false, err
+		}
+		sides = sides[n:]
+		ruler, clear = h.took(reads)
+	}
+	// Where a ruler is found beyond doubt, its own other sides.
+	sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
+	reads, err := readThrough(h.py, sides)
+	h.took(reads)
 	return ruler, clear, err
 }
+
+// veilBatch is how many sides are cleared of wires before it is asked whether one of
+// them is a ruler's beyond doubt.
+const veilBatch = 12
 
 // veilSides are the sides of the edges that were traced along the given ones, in their
 // order, mostVeilSides at most.
@@ -62,21 +78,37 @@ func (h *hunt) readOwnThrough(r read) error {
 	if under := wiresUnder(h.py.work.Plane, f, wires); under < leastUnder || under > mostUnder {
 		return nil
 	}
+	plain := slices.Clone(h.reads) // their marks are read at full size
 	var sides []candidate
 	for _, c := range h.all {
-		known := slices.ContainsFunc(sides, func(o candidate) bool { return o.frame == c.frame })
+		known := slices.ContainsFunc(sides, func(o candidate) bool { return o.frame == c.frame }) ||
+			slices.ContainsFunc(plain, func(o read) bool { return o.whole() && o.facing(c) })
 		if !known && len(sides) < mostOwnSides && c.held >= leastAcross && r.mayCarry(c) {
 			sides = append(sides, c)
 		}
 	}
 	reads, err := readThrough(h.py, sides)
-	plain := slices.Clone(h.reads) // their marks are read at full size
 	for _, q := range reads {
 		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameRow(o) }) {
 			h.reads = append(h.reads, *q)
 		}
 	}
 	return err
+}
+
+// whole says whether a row of marks is a ruler's beyond doubt and has nothing between
+// its marks, so that no finer row was missed.
+func (r read) whole() bool {
+	const nothing = 0.2 // of the marks' own contrast
+	return !r.through && r.beyondDoubt() && r.ladder.between < nothing && r.ladder.outside < overEdge
+}
+
+// facing says whether an edge may carry no other marks on its ruler than those of a
+// ladder: it faces the same way and lies as near.
+func (r read) facing(c candidate) bool {
+	x, y := c.frame.Point((c.frame.Lo+c.frame.Hi)/2, 0)
+	_, depth := r.scale.Frame.Locate(x, y)
+	return c.frame.NX*r.scale.Frame.NX+c.frame.NY*r.scale.Frame.NY > 0 && math.Abs(depth) < ownEdge*r.widthPx()
 }
 
 // sameRow says whether r is o's own row of marks, however it is understood.

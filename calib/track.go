@@ -1,9 +1,6 @@
 package calib
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // markResponse is a matched filter for narrow marks of spacing T: the mean over
 // the mark's width less the mean of its surroundings, positive on a mark.
@@ -147,7 +144,14 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 		return nil, 0
 	}
 	nearest := func(x, tol, floor float64) (peak, bool) {
-		i := sort.Search(len(pk), func(i int) bool { return pk[i].x >= x-tol })
+		i, after := 0, len(pk)
+		for from := x - tol; i < after; {
+			if m := (i + after) / 2; pk[m].x >= from {
+				after = m
+			} else {
+				i = m + 1
+			}
+		}
 		var b peak
 		ok := false
 		bestScore := 0.0

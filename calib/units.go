@@ -77,13 +77,19 @@ func followUnits(st strip, lo float64, u comb) (at []float64, ok bool) {
 func partsOf(prof []float64, lo float64, at []float64) int {
 	const most = 40
 	var amp [most]float64
-	for k := 1; k < most; k++ {
-		var x, y float64
+	for k := 1; k < most; k += severalParts {
+		var x, y [severalParts]float64
 		for i := range len(at) - 1 {
 			dx, dy := partsWithin(prof, lo, at[i], at[i+1], k)
-			x, y = x+dx, y+dy
+			for j := range x {
+				x[j], y[j] = x[j]+dx[j], y[j]+dy[j]
+			}
 		}
-		amp[k] = math.Hypot(x, y)
+		for j := range x {
+			if k+j < most {
+				amp[k+j] = math.Hypot(x[j], y[j])
+			}
+		}
 	}
 	parts, stands := 0, partsStand
 	for _, k := range numbersOfParts() {
@@ -100,18 +106,33 @@ func partsOf(prof []float64, lo float64, at []float64) int {
 	return parts
 }
 
-// partsWithin is the amplitude, as a vector, of k waves between two places.
-func partsWithin(prof []float64, lo, from, to float64, k int) (x, y float64) {
-	sn, cs := math.Sincos(2 * math.Pi * float64(k) / (to - from))
+// severalParts is how many numbers of parts are looked at together, since each alone
+// would wait for its own last sum.
+const severalParts = 3
+
+// partsWithin are the amplitudes, as vectors, of k waves between two places, of one
+// more and so on.
+func partsWithin(prof []float64, lo, from, to float64, k int) (x, y [severalParts]float64) {
 	first := max(0, int(math.Ceil(from-lo)))
-	s, c := math.Sincos(2 * math.Pi * float64(k) * (float64(first) + lo - from) / (to - from))
+	var sn, cs, s, c [severalParts]float64
+	for j := range s {
+		turn := 2 * math.Pi * float64(k+j)
+		sn[j], cs[j] = math.Sincos(turn / (to - from))
+		s[j], c[j] = math.Sincos(turn * (float64(first) + lo - from) / (to - from))
+	}
+	x0, x1, x2, y0, y1, y2 := 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+	s0, s1, s2, c0, c1, c2 := s[0], s[1], s[2], c[0], c[1], c[2]
 	for j := first; j < len(prof) && float64(j)+lo < to; j++ {
 		if v := prof[j]; v == v {
-			x, y = x+v*c, y+v*s
+			x0, y0 = x0+v*c0, y0+v*s0
+			x1, y1 = x1+v*c1, y1+v*s1
+			x2, y2 = x2+v*c2, y2+v*s2
 		}
-		s, c = s*cs+c*sn, c*cs-s*sn
+		s0, c0 = s0*cs[0]+c0*sn[0], c0*cs[0]-s0*sn[0]
+		s1, c1 = s1*cs[1]+c1*sn[1], c1*cs[1]-s1*sn[1]
+		s2, c2 = s2*cs[2]+c2*sn[2], c2*cs[2]-s2*sn[2]
 	}
-	return x, y
+	return [severalParts]float64{x0, x1, x2}, [severalParts]float64{y0, y1, y2}
 }
 
 // teethOf are the places at which the k parts of units are lightest. The teeth of
@@ -122,7 +143,8 @@ func teethOf(prof []float64, lo float64, at []float64, k int) []float64 {
 	n := len(at) - 1
 	xs, ys := make([]float64, n), make([]float64, n)
 	for i := range n {
-		xs[i], ys[i] = partsWithin(prof, lo, at[i], at[i+1], k)
+		x, y := partsWithin(prof, lo, at[i], at[i+1], k)
+		xs[i], ys[i] = x[0], y[0]
 	}
 	var teeth []float64
 	last := math.NaN()

@@ -97,7 +97,7 @@ func apartLikelihood(in float64) float64 {
 func longest(q read) float64 {
 	var v []float64
 	for _, r := range q.ladder.rungs {
-		if r.found && r.length > 0 && r.length < 0.96*q.ladder.maxDepth && r.n >= q.readings[0].lo && r.n <= q.readings[0].hi {
+		if r.found && r.length > 0 && r.length < deepest*q.ladder.maxDepth && r.n >= q.readings[0].lo && r.n <= q.readings[0].hi {
 			v = append(v, r.length)
 		}
 	}

@@ -133,6 +133,27 @@ func windowTones(prof []float64, T, spacings, lo, depth float64, s calib.Scale) 
 	return out
 }
 
+// threeTones are the tones of a period, of its half and of its double in a window, by
+// Goertzel's recurrence: their phases count from the window's last place. Over eight
+// spacings a few per cent off cost nothing. The three are reckoned together, since each
+// alone would wait for its own last sum.
+func threeTones(v []float64, period float64) (one, two, half complex128) {
+	var sin, cos [3]float64
+	for i, p := range [3]float64{period, period / 2, period * 2} {
+		sin[i], cos[i] = math.Sincos(2 * math.Pi / p)
+	}
+	c1, c2, c3 := 2*cos[0], 2*cos[1], 2*cos[2]
+	var a1, a2, b1, b2, h1, h2 float64
+	for _, x := range v {
+		a1, a2 = x+c1*a1-a2, a1
+		b1, b2 = x+c2*b1-b2, b1
+		h1, h2 = x+c3*h1-h2, h1
+	}
+	w := float64(len(v))
+	tone := func(s1, s2 float64, i int) complex128 { return complex((s1-s2*cos[i])*4/w, s2*sin[i]*4/w) }
+	return tone(a1, a2, 0), tone(b1, b2, 1), tone(h1, h2, 2)
+}
+
 // windowTone is the tone in one window; local is the spacing there, which
 // perspective stretches along the edge. ok is false where not all of it was seen.
 func windowTone(seg []float64, local float64) (z zone, ok bool) {
@@ -155,17 +176,8 @@ func windowTone(seg []float64, local float64) (z zone, ok bool) {
 		sq += (v - mean) * (v - mean)
 	}
 	sd := math.Sqrt(sq / w)
-	// Goertzel's recurrence: the tone at one frequency, its phase counted from the
-	// window's last place. Over eight spacings a few per cent off cost nothing.
-	amp := func(period float64) complex128 {
-		sin, cos := math.Sincos(2 * math.Pi / period)
-		var s1, s2 float64
-		for _, v := range hann {
-			s1, s2 = v+2*cos*s1-s2, s1
-		}
-		return complex((s1-s2*cos)*4/w, s2*sin*4/w)
-	}
-	z = zone{one: amp(local), two: amp(local / 2), half: cmplx.Abs(amp(local * 2)), mean: mean}
+	one, two, half := threeTones(hann, local)
+	z = zone{one: one, two: two, half: cmplx.Abs(half), mean: mean}
 	const faint, share = 1.2, 0.5 // grey levels; of the standard deviation
 	z.tonal = sd >= faint && math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) >= share*sd
 	return z, true
