@@ -107,6 +107,12 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 		f.Covered = f.Covered || o.covered
 		if o.ends {
 			f.Ends++
+		}
+	}
+	for _, o := range sides {
+		// Twine about a bar, which makes windows disagree, makes its edge seem free; teeth
+		// have another end.
+		if o.ends && (!o.whole || f.Ends == 2) {
 			f.Free = math.Max(f.Free, m.free(o))
 		}
 	}
@@ -182,8 +188,10 @@ func (m fieldMap) clear(j int) bool {
 // fieldSide is where bands are seen last on one side of the ruler.
 type fieldSide struct {
 	dir  int
-	ends bool    // the picture goes on there and all the bands end in one line
-	atIn float64 // how far from the marked edge they are seen
+	ends bool // the picture goes on there and all the bands end in one line
+	// whole: the row as a whole told that, not its windows one by one.
+	whole bool
+	atIn  float64 // how far from the marked edge they are seen
 	// covered: something as wide as a ruler lies across them; they end at it in one
 	// line and come out behind it.
 	covered bool
@@ -245,7 +253,9 @@ func (m fieldMap) sideOrWhole(dir int) (o fieldSide, ok bool) {
 	if ok && (o.ends || o.covered) {
 		return o, true
 	}
-	if w, ends := m.wholeEnd(dir); ends {
+	// Where most windows show bands far beyond, they are not believed to end.
+	const beyondIn = 0.5
+	if w, ends := m.wholeEnd(dir); ends && o.atIn < w.atIn+beyondIn {
 		return w, true
 	}
 	return o, ok

@@ -83,7 +83,7 @@ func (m fieldMap) wholeEnd(dir int) (o fieldSide, ok bool) {
 	if len(w.wins) < 2 {
 		return o, false
 	}
-	o = fieldSide{dir: dir, wins: w.wins}
+	o = fieldSide{dir: dir, wins: w.wins, whole: true}
 	steepest := 0.0
 	for t := range 2*tries + 1 {
 		slope := aslant * float64((t+1)/2) / tries * m.windowZones
