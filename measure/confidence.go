@@ -53,7 +53,19 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 		{"ends free", freeEnds(b.Field)},
 		{"short bands", exceeds(4*b.Field.Short(), 0, 1)},
 		{"tall bands", exceeds(4*b.Field.Tall(), 0, 1)},
+		// Wires are straight, and so smooth that they look the same all along.
+		{"wavy bands", wavy(b)},
 	}
+}
+
+// wavy is how clearly bands without ends wander as no wires do, 0…1.
+func wavy(b vision.Bands) float64 {
+	// From where wires do to where most drawn corduroys do (seed 4931).
+	const wander = 0.02
+	if b.Kind != vision.Reed || !endless(b.Field) || math.IsNaN(b.Field.Waves) {
+		return 0
+	}
+	return exceeds((b.Field.Waves-wiresWander)/(wander-wiresWander), 0, 1)
 }
 
 // freeEnds is how clearly bands end in nothing at one side and are as short as
@@ -234,7 +246,7 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o := belief{kind: ofKind(b, p)}
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
-	if reason, _ := noPart(b.Field); reason != "" || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
+	if reason, _ := noPart(b.Field); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}
 	return o

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"dentcount/calib"
+	"dentcount/fit"
 	"dentcount/vision"
 )
 
@@ -37,6 +38,33 @@ func noPart(f vision.Field) (reason, advice string) {
 // seeds 4751, 4752 and 4801 five such ones with a spacing of no made size were answered
 // with confidence: two of parts and three of corduroy.
 func endless(f vision.Field) bool { return f.Ends == 0 && !f.Told }
+
+// Bounds between wires and the ribs of a cloth: how far they wander, as a share of
+// their spacing, and how alike they are all along. Of 69 drawn corduroys that were read
+// (seeds 4801 to 4803 and 4931) one wanders less than ribsWander, which is as rough as
+// 0.52; of 16 drawn reeds without ends that are read right one is beyond both.
+const (
+	wiresWander = 0.006
+	ribsWander  = 0.008
+	wiresAlike  = 0.92
+)
+
+// ribs says that bands may well be the ribs of a cloth: they are not seen to end, they
+// are rough along, and they wander.
+func ribs(b vision.Bands) bool {
+	return endless(b.Field) && b.Kind == vision.Reed && b.Field.Waves > ribsWander && b.Coherence < wiresAlike
+}
+
+// plainWires says that bands are as straight and as smooth as no cloth's ribs are.
+func plainWires(b vision.Bands) bool {
+	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
+}
+
+// ofNoPart says that bands are not seen to end, may be a cloth's, and stand as far apart
+// as those of no made size.
+func ofNoPart(b vision.Bands, c fit.Choice) bool {
+	return endless(b.Field) && !plainWires(b) && c.Label == fit.None
+}
 
 // likeHeight is how likely bands as high as f says are those of a part, if its
 // inches are really so many times as long: 1 where parts are as high.

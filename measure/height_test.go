@@ -112,17 +112,32 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 	}
 }
 
-// Bands of which no end is seen may be cloth where no part is made with their spacing,
-// and are believed where one is, or where a person says what they are.
+// Bands of which no end is seen may be cloth where they wander and are rough, or where no
+// part is made with their spacing and they are not as straight and smooth as wires; they
+// are believed where a person says what they are.
 func TestBandsWithoutEnds(t *testing.T) {
+	const rough, smooth = 0.85, 0.95
 	for _, c := range []struct {
-		perInch  float64
-		ends     int
-		told     bool
-		answered bool
-	}{{9.69, 0, false, false}, {9.69, 2, false, true}, {9.69, 0, true, true}, {10, 0, false, true}} {
+		perInch      float64
+		ends         int
+		waves, alike float64
+		told         bool
+		answered     bool
+	}{
+		{9.69, 0, 0.007, smooth, false, false},
+		{9.69, 0, math.NaN(), smooth, false, false},
+		{9.69, 0, 0.002, rough, false, false},
+		{9.69, 0, 0.002, smooth, false, true},
+		{9.69, 2, 0, rough, false, true},
+		{9.69, 0, 0.02, rough, true, true},
+		{10, 0, 0.007, rough, false, true},
+		{10, 0, math.NaN(), rough, false, true},
+		{10, 0, 0.02, smooth, false, true},
+		{10, 0, 0.02, rough, false, false},
+	} {
 		r := readingOf("ends", c.perInch, 400, 1)
-		r.bands.Field = vision.Field{Ends: c.ends, LeastIn: 4, Told: c.told}
+		r.bands.Field = vision.Field{Ends: c.ends, LeastIn: 4, Waves: c.waves, Told: c.told}
+		r.bands.Coherence = c.alike
 		out := r.Answer(Options{RulerThicknessMM: 1})
 		if (out.Status == Answered) != c.answered || !c.answered && !strings.Contains(out.Reason, "cloth") {
 			t.Errorf("%+v: %s, %q, %+v", c, out.Status, out.Reason, out.Size)

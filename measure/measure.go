@@ -225,7 +225,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if endless(r.bands.Field) && choices[0].Label == fit.None {
+	if ofNoPart(r.bands, choices[0]) {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
@@ -268,7 +268,10 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if r.Status == Unsure {
 		if reason, advice := noPart(b.Field); reason != "" {
 			r.Reason, r.Advice = reason, advice
-		} else if endless(b.Field) && choices[0].Label == fit.None {
+		} else if ribs(b) {
+			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"
+			r.Advice = "take the photo again so that the part's bars are seen; if it is a reed or a rigid heddle all the same, say which (--part reed)"
+		} else if ofNoPart(b, choices[0]) {
 			r.Reason = "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
 			r.Advice = "take the photo again so that the part's bars are seen; if it is a reed or a rigid heddle all the same, say which (--part reed)"
 		} else if ownMarks(ruler.Scale, b) {

@@ -24,6 +24,10 @@ type Field struct {
 	// Free is how clearly they end in nothing at one side, 0…1: past their end the
 	// same ground goes on, without the other edge that a bar has.
 	Free float64
+	// Waves is how far bands that are not seen to end wander off straight lines, as a
+	// share of their spacing; NaN where too little of them is seen. Where an end is
+	// seen nobody asks, and it is 0.
+	Waves float64
 	// Covered: beside the ruler that was read something else as wide lies across them.
 	Covered bool
 	// Told: a person says that it is a part, whatever its bands look like.
@@ -80,6 +84,8 @@ type fieldMap struct {
 	level   []float64 // of each window: the strength of its tones beside the edge
 	typical float64   // level
 	edge    int       // the marked edge's index
+	// windowZones is from window to window, in zones.
+	windowZones float64
 }
 
 // fieldOf follows a row of bands of tone t from the marked edge outward, and those
@@ -88,23 +94,30 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	// Where the row is: the ruler may be longer than the part.
 	a, b := row[0].Along, row[len(row)-1].Along
 	m := mapField(p, s, stretch{s.Frame, math.Min(a, b), math.Max(a, b)}, l, t, ppi)
-	before, ok := m.side(-1)
+	before, ok := m.sideOrWhole(-1)
 	if !ok {
 		return f
 	}
-	f.LeastIn, f.Covered = before.atIn, before.covered
-	behind, found := m.side(1)
-	if found {
-		f.LeastIn += behind.atIn
-		f.Covered = f.Covered || behind.covered
+	sides := []fieldSide{before}
+	if behind, ok := m.sideOrWhole(1); ok {
+		sides = append(sides, behind)
 	}
-	if before.ends {
-		f.Ends++
-		f.Free = m.free(before)
+	for _, o := range sides {
+		f.LeastIn += o.atIn
+		f.Covered = f.Covered || o.covered
+		if o.ends {
+			f.Ends++
+		}
 	}
-	if found && behind.ends {
-		f.Ends++
-		f.Free = math.Max(f.Free, m.free(behind))
+	for _, o := range sides {
+		// Twine about a bar, which makes windows disagree, makes its edge seem free; teeth
+		// have another end.
+		if o.ends && (!o.whole || f.Ends == 2) {
+			f.Free = math.Max(f.Free, m.free(o))
+		}
+	}
+	if f.Ends == 0 {
+		f.Waves = m.waves(sides)
 	}
 	if f.Ends == 2 {
 		f.HighIn = f.LeastIn
@@ -132,6 +145,9 @@ func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi f
 		}
 	}
 	for i, row := range rows {
+		if len(row) > 1 {
+			m.windowZones = (row[1].along - row[0].along) / (fieldZoneIn * ppi)
+		}
 		for j := range row {
 			if len(row[j].zones) > 0 {
 				m.zones[j][i] = &row[j].zones[0]
@@ -163,11 +179,19 @@ func (m fieldMap) banded(j, i int) bool {
 	return z != nil && z.tonal && z.strength() > least*m.level[j] && z.strength() < most*m.level[j]
 }
 
+// clear says whether a window's bands are seen beside the edge.
+func (m fieldMap) clear(j int) bool {
+	const faint, some = 1.0, 0.4 // grey levels; of the typical window
+	return m.level[j] >= faint && m.level[j] >= some*m.typical
+}
+
 // fieldSide is where bands are seen last on one side of the ruler.
 type fieldSide struct {
 	dir  int
-	ends bool    // the picture goes on there and all the bands end in one line
-	atIn float64 // how far from the marked edge they are seen
+	ends bool // the picture goes on there and all the bands end in one line
+	// whole: the row as a whole told that, not its windows one by one.
+	whole bool
+	atIn  float64 // how far from the marked edge they are seen
 	// covered: something as wide as a ruler lies across them; they end at it in one
 	// line and come out behind it.
 	covered bool
@@ -179,12 +203,11 @@ type fieldSide struct {
 // side follows the bands away from the marked edge on its outer side (dir -1), or
 // those that come out behind the ruler (1). ok is false where none are seen.
 func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
-	const faint, some = 1.0, 0.4 // grey levels; of the typical window
 	o.dir = dir
 	var wins, under []int
 	var last, from, all []float64
 	for j := range m.zones {
-		if m.level[j] < faint || m.level[j] < some*m.typical {
+		if !m.clear(j) {
 			continue
 		}
 		start := m.edge - 2
@@ -221,6 +244,21 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 		o.ends = !o.covered && most(o.wins, len(wins))
 	}
 	return o, true
+}
+
+// sideOrWhole is side, but for where the windows do not end in one line one by one and
+// the row does as a whole.
+func (m fieldMap) sideOrWhole(dir int) (o fieldSide, ok bool) {
+	o, ok = m.side(dir)
+	if ok && (o.ends || o.covered) {
+		return o, true
+	}
+	// Where most windows show bands far beyond, they are not believed to end.
+	const beyondIn = 0.5
+	if w, ends := m.wholeEnd(dir); ends && o.atIn < w.atIn+beyondIn {
+		return w, true
+	}
+	return o, ok
 }
 
 // endLine is the line through most of the depths at which something is met in
@@ -284,15 +322,22 @@ func (m fieldMap) follow(j, start, dir int) (last int, framed bool) {
 	return last, next < 0 || next >= len(m.zones[j]) || m.zones[j][next] == nil
 }
 
+// besideEdge is the tone of a window's bands before the marked edge, the sum of n zones.
+func (m fieldMap) besideEdge(j int) (sum complex128, n int) {
+	for i := m.edge - inZones(fieldGapIn); i < m.edge-1; i++ {
+		if m.banded(j, i) {
+			sum += m.zones[j][i].one
+			n++
+		}
+	}
+	return sum, n
+}
+
 // inStep says whether the bands of a window in zones lo ≤ i < hi are in step with
 // those before the marked edge, as more of the same bands are and marks are not.
 func (m fieldMap) inStep(j, lo, hi int) bool {
-	var before, here complex128
-	for i := m.edge - inZones(fieldGapIn); i < m.edge-1; i++ {
-		if m.banded(j, i) {
-			before += m.zones[j][i].one
-		}
-	}
+	before, _ := m.besideEdge(j)
+	var here complex128
 	for i := lo; i < hi; i++ {
 		here += m.zones[j][i].one
 	}

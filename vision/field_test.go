@@ -16,18 +16,28 @@ type fieldPhoto struct {
 	barTop, bar float64 // how wide the bars at both ends are; 0: none
 	// how far before the marked edge a second ruler an inch wide begins; 0: there is none
 	second float64
+	// wound: twine is wound about the bars in step with the bands, half a spacing off
+	// and here tighter than there.
+	wound bool
+	// wander is how far the bands swing to and fro along their length, in spacings.
+	wander float64
 }
 
 const fieldPPI, fieldPerInch = 100.0, 10.0
 
 func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
-	const w, h, edge, ground, bar = 900, 1100, 500, 120.0, 60.0
+	const w, h, edge, ground, bar, swingIn = 900, 1100, 500, 120.0, 60.0, 0.8
 	rng := rand.New(rand.NewPCG(8, 2))
 	p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
 	for y := range h {
 		d := float64(y-edge) / fieldPPI // into the ruler
 		for x := range w {
 			v := ground
+			turn := 2 * math.Pi * (float64(x)/fieldPPI*fieldPerInch + f.wander*math.Sin(2*math.Pi*d/swingIn))
+			twine := 0.0
+			if f.wound {
+				twine = (0.32 + 0.2*math.Sin(2*math.Pi*float64(x)/300)) * 60 * math.Sin(turn)
+			}
 			switch {
 			case d >= 0 && d < 1:
 				v = 220
@@ -38,9 +48,9 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 			case f.second > 0 && d < -f.second && d > -f.second-1:
 				v = 200
 			case d >= -f.top && d < f.foot:
-				v = 110 + 60*math.Sin(2*math.Pi*float64(x)/fieldPPI*fieldPerInch)
+				v = 110 + 60*math.Sin(turn)
 			case d < -f.top && d >= -f.top-f.barTop, d >= f.foot && d < f.foot+f.bar:
-				v = bar
+				v = bar - twine
 			}
 			p.Pix[y*w+x] = uint8(v + 2*rng.NormFloat64())
 		}
@@ -59,13 +69,14 @@ func TestFieldOfBands(t *testing.T) {
 		free       bool
 		teeth, any bool // doubted as a comb; doubted at all
 	}{
-		{"a reed", fieldPhoto{1.5, 2.5, 0.5, 0.5, 0}, 2, 4, false, false, false},
-		{"a comb", fieldPhoto{0.5, 1.3, 0, 0.5, 0}, 2, 1.8, true, true, true},
-		{"a comb the other way round", fieldPhoto{0.4, 1.4, 0.5, 0, 0}, 2, 1.8, true, true, true},
-		{"a reed read 2.54 times too small", fieldPhoto{0.5, 1.2, 0.25, 0.25, 0}, 2, 1.7, false, false, true},
-		{"a reed with one bar out of the picture", fieldPhoto{1.5, 9, 0.5, 0.5, 0}, 1, 0, false, false, false},
-		{"a reed under two rulers", fieldPhoto{3, 2.5, 0.5, 0.5, 0.6}, 1, 0, false, false, false},
-		{"ribs from edge to edge", fieldPhoto{9, 9, 0, 0, 0}, 0, 0, false, false, true},
+		{"a reed", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5}, 2, 4, false, false, false},
+		{"a comb", fieldPhoto{top: 0.5, foot: 1.3, barTop: 0, bar: 0.5}, 2, 1.8, true, true, true},
+		{"a comb the other way round", fieldPhoto{top: 0.4, foot: 1.4, barTop: 0.5, bar: 0}, 2, 1.8, true, true, true},
+		{"a reed read 2.54 times too small", fieldPhoto{top: 0.5, foot: 1.2, barTop: 0.25, bar: 0.25}, 2, 1.7, false, false, true},
+		{"a reed with one bar out of the picture", fieldPhoto{top: 1.5, foot: 9, barTop: 0.5, bar: 0.5}, 1, 0, false, false, false},
+		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
+		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 1, 0, false, false, false},
+		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()
 		row := []Band{{Along: -380}, {Along: 380}}
@@ -84,6 +95,53 @@ func TestFieldOfBands(t *testing.T) {
 		}
 		if f.Told = true; f.Teeth() || f.Short() > 0 || f.Tall() > 0 {
 			t.Errorf("%s: doubted though a person says what it is", c.name)
+		}
+	}
+}
+
+// Bands that swing are told from straight ones, and by as much as they swing: a sine has
+// a root mean square of its height over the root of two. Of bands that end nobody asks.
+func TestBandsThatWander(t *testing.T) {
+	row := []Band{{Along: -380}, {Along: 380}}
+	for _, wander := range []float64{0, 0.02, 0.05} {
+		p, s := fieldPhoto{top: 9, foot: 9, wander: wander}.draw()
+		f := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
+		if want := wander / math.Sqrt2; !(math.Abs(f.Waves-want) < 0.002+0.15*want) {
+			t.Errorf("drawn to wander by %.4f: %.4f", want, f.Waves)
+		}
+	}
+}
+
+// A row's strength falls for good where bars or bare ground follow, not where yarn hides
+// it for a while, and not where it fades.
+func TestFallForGood(t *testing.T) {
+	row := func(pieces ...[2]float64) (s []float64) { // inches, strength
+		for _, p := range pieces {
+			for range inZones(p[0]) {
+				s = append(s, p[1])
+			}
+		}
+		return s
+	}
+	fading := row([2]float64{2, 1})
+	for i := range 100 {
+		fading = append(fading, 1-float64(i)/100)
+	}
+	for _, c := range []struct {
+		name string
+		s    []float64
+		in   float64
+	}{
+		{"bare ground", row([2]float64{2, 1}, [2]float64{2, 0.02}), 2},
+		{"a wound bar", row([2]float64{2, 1}, [2]float64{0.6, 0.35}, [2]float64{2, 0.02}), 2},
+		{"yarn", row([2]float64{2, 1}, [2]float64{0.4, 0.02}, [2]float64{2, 1}), 0},
+		{"the picture's end", row([2]float64{2, 1}, [2]float64{1, math.NaN()}), 0},
+		{"a fading row", append(fading, row([2]float64{1, 0})...), 0},
+		{"no bands", row([2]float64{4, 0.1}), 0},
+	} {
+		at, steep := fallForGood(c.s)
+		if got := float64(at) * fieldZoneIn; math.Abs(got-c.in) > 0.1 || (steep > 0.3) != (c.in > 0) {
+			t.Errorf("%s: falls by %.2f at %.2f in, want %.2f", c.name, steep, got, c.in)
 		}
 	}
 }
