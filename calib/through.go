@@ -21,9 +21,46 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	if err := h.add(veil, leastVeil); err != nil {
 		return ruler, false, err
 	}
-	reads, err := readThrough(h.py, h.veilSides(veil))
+	sides := h.veilSides(veil)
+	reads, err := readThrough(h.py, sides)
+	if ruler, clear = h.took(reads); err != nil || clear {
+		return ruler, clear, err
+	}
+	if sides, err = h.veiledSides(sides); err != nil {
+		return ruler, false, err
+	}
+	reads, err = readThrough(h.py, sides)
 	ruler, clear = h.took(reads)
 	return ruler, clear, err
+}
+
+// veiledSides are the likeliest sides of other edges than those of the given ones on
+// which the wires beside them go on fainter, as they do under a transparent ruler
+// whose edge is seen well enough not to be looked for along the wires.
+func (h *hunt) veiledSides(but []candidate) ([]candidate, error) {
+	var cands []candidate
+	for _, c := range h.all {
+		same := func(o candidate) bool { return o.frame == c.frame }
+		if c.held >= clearlyHeld && !slices.ContainsFunc(but, same) && !slices.ContainsFunc(cands, same) {
+			cands = append(cands, c)
+		}
+	}
+	veiled, errs := make([]bool, len(cands)), make([]error, len(cands))
+	SideBySide(len(cands), func(i int) {
+		f := scaleFrame(cands[i].frame, h.py.work.k)
+		wires, ok, err := wiresBeside(h.py.work.Plane, f)
+		if errs[i] = err; ok && err == nil {
+			under := wiresUnder(h.py.work.Plane, f, wires)
+			veiled[i] = under >= leastUnder && under <= mostUnder
+		}
+	})
+	var out []candidate
+	for i, c := range cands {
+		if veiled[i] && len(out) < mostVeiled {
+			out = append(out, c)
+		}
+	}
+	return out, errors.Join(errs...)
 }
 
 // veilSides are the sides of the edges that were traced along the given ones, in their
@@ -45,9 +82,10 @@ func (h *hunt) veilSides(veil []segment) []candidate {
 	return out
 }
 
-// mostVeilSides is how many sides of edges are cleared of wires at most, mostOwnSides how
-// many on a ruler that was found.
-const mostVeilSides, mostOwnSides = 32, 12
+// mostVeilSides is how many sides of edges are cleared of wires at most, mostVeiled how
+// many others if none of those is a ruler's, mostOwnSides how many on a ruler that was
+// found.
+const mostVeilSides, mostVeiled, mostOwnSides = 32, 16, 12
 
 // readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
 // to run on under it: fine marks among wires, and those on its other edge, may have been
