@@ -28,6 +28,7 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
 		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
 	}
+	others := rowsAgree(reads)
 	n := len(reads)
 	if said == "" {
 		n = min(n, 8)
@@ -38,7 +39,7 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 				continue
 			}
 			perIn := pxIn(reads[i], k)
-			alone := reads[i].worthOf(k) + around.distance(perIn) + around.whole(reads[i], rd) + reads[i].inkLikelihood(rd)
+			alone := reads[i].worthOf(k) + others(i, k) + around.distance(perIn) + around.whole(reads[i], rd) + reads[i].inkLikelihood(rd)
 			score := alone
 			if rd.byTen() {
 				score += around.width(i, reads[i], perIn, rd.lengths)
@@ -83,12 +84,40 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
-	// A ladder that may be none says little about its unit.
-	const half, scale = 16.0, 2.0
-	sure := 1 / (1 + math.Exp((half-reads[best.i].odds(0))/scale))
-	c.unitP = sure / (1 + sum)
+	c.unitP = 1 / (1 + sum)
 	return c, true
 }
+
+// rowsAgree tells of each reading of a ladder what the other ladders that were read of
+// the same row of marks, from another line or with the wires taken off in another way,
+// make of its score: they are one row, whose lengths were measured several times, so
+// that what counts is how well a reading does beside the best one in the mean of them,
+// each weighed by its odds.
+func rowsAgree(reads []read) func(i, k int) float64 {
+	beside := func(j int, rd reading) float64 {
+		for _, o := range reads[j].readings {
+			if o.unit == rd.unit && o.divisions == rd.divisions {
+				return o.score - reads[j].readings[0].score
+			}
+		}
+		return -notRead
+	}
+	return func(i, k int) float64 {
+		rd := reads[i].readings[k]
+		own := beside(i, rd)
+		var sum, w float64
+		for j := 0; j < len(reads) && reads[j].alone(); j++ {
+			if j == i || reads[i].sameRow(reads[j]) {
+				sum, w = sum+reads[j].odds(0)*beside(j, rd), w+reads[j].odds(0)
+			}
+		}
+		return sum/w - own
+	}
+}
+
+// notRead is the log odds against a reading that a ladder of the same marks does not
+// have: one spoilt mark may have taken it from there.
+const notRead = 8
 
 // pairOdds are the log odds that a second scale adds to a reading it agrees with.
 func pairOdds(second read, rd reading) float64 {

@@ -364,17 +364,25 @@ func (t *trial) weigh(phase int) {
 	}
 }
 
-// explained is the share of the lengths lo…hi that are as their place foretells; ok is
+// explained is the share of the lengths lo…hi that are as their place foretells, those
+// shorter than any counted as half a length, for worn marks tell little; ok is
 // false where no whole unit's mark is, or too few of the shortest are: slots and holes
 // at every fourth place would leave half of those over.
 func (t *trial) explained(lo, hi, phase int) (share float64, ok bool) {
+	const worn = 0.5
 	fit, wholes, short, shortFit := 0, 0, 0, 0
+	all, low := 0.0, lowest(t.centre)
 	for i := lo; i <= hi; i++ {
 		class := t.class(i, phase)
 		c := t.centre[class]
 		fits := !t.all[i].stray && math.Abs(t.all[i].v-c) < 3*t.sigma(c)
 		if fits {
 			fit++
+		}
+		if t.off[i] && !t.all[i].stray && t.all[i].v < low {
+			all += worn
+		} else {
+			all++
 		}
 		if fits && class == t.scheme.classes-1 {
 			wholes++
@@ -386,7 +394,7 @@ func (t *trial) explained(lo, hi, phase int) (share float64, ok bool) {
 			}
 		}
 	}
-	return float64(fit) / float64(hi-lo+1), wholes > 0 && float64(shortFit) >= minShortest*float64(short)
+	return float64(fit) / all, wholes > 0 && float64(shortFit) >= minShortest*float64(short)
 }
 
 // ofNone says whether a length is none of those of the classes, as of a mark that is

@@ -193,3 +193,25 @@ func TestDecodeReadsSpoiltMarks(t *testing.T) {
 		}
 	}
 }
+
+// A tape of which nearly a third of the marks are worn short is read by the others.
+func TestWornMarksTellLittle(t *testing.T) {
+	for seed := range uint64(5) {
+		rng := rand.New(rand.NewPCG(18, seed))
+		l := rulerLadder(tenths(CM, 10, 0), []float64{5.5, 8.5, 11}, 20, 140, 0.3, 0, 0, rng)
+		short := l.rungs[4].length // beside a whole unit
+		for i := range l.rungs {
+			if rng.Float64() < 0.31 {
+				l.rungs[i].length = (0.2 + 0.6*rng.Float64()) * short
+			}
+		}
+		q := understand(candidate{held: 1}, l)
+		if q == nil {
+			t.Errorf("seed %d: not read", seed)
+			continue
+		}
+		if rd := q.readings[0]; !rd.byTen() || rd.explained < minExplained {
+			t.Errorf("seed %d: %s%d, explained %.2f", seed, rd.unit, rd.divisions, rd.explained)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package calib
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -23,20 +24,17 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 			long = append(long, n)
 		}
 	}
-	if len(long) < 8 {
+	if len(long) < fewestForInk {
 		return
 	}
-	sort.Float64s(long)
-	// Of thirty-seconds of an inch one mark in thirty-two is a whole inch's and as
-	// many halves': past most of the halves are their numbers, not the marks.
-	const past, deep = 1.1, 2.2 // of the length of the long marks, one in thirty-three
-	p97 := long[len(long)*97/100]
+	const past, deep = 1.1, 2.2 // of the length of the long marks
+	top := longMarks(long)
 	half := l.periodPx / 2
 	for i, g := range l.rungs {
 		var sum, n float64
 		for r := 0; r < s.rows; r++ {
 			d := s.d0 + float64(r)*s.step
-			if d < past*p97 || d > math.Min(deep*p97, l.maxDepth) {
+			if d < past*top || d > math.Min(deep*top, l.maxDepth) {
 				continue
 			}
 			c := g.along - s.lo + l.shearAt(g.along)*d
@@ -54,14 +52,63 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	}
 }
 
+// longMarks is the length of the long marks among some: that of one in so many as the
+// finest scale has in a unit of which so many marks show the numbers twice. Of
+// thirty-seconds of an inch one mark in thirty-two is a whole inch's and as many
+// halves': past most of the halves are their numbers, not the marks. A few marks are
+// of no such scale, and one in thirty-two of them were what is longest by chance.
+func longMarks(lengths []float64) float64 {
+	long := slices.Sorted(slices.Values(lengths))
+	finest := 8
+	for finest < 32 && float64(len(long)) >= leastUnits*float64(2*finest) {
+		finest *= 2
+	}
+	return long[len(long)-1-len(long)/(finest+1)]
+}
+
+// inkWithin is measureInk for the rungs of a reading alone, where it leaves some out;
+// ok says whether it does. What is seen past a ruler's ends comes again with no unit,
+// and wires there are longer than marks, so that numbers would be looked for too deep.
+func (l *ladder) inkWithin(s strip, rd reading, lengths []float64) (ok bool) {
+	within := make([]float64, len(lengths))
+	for i, g := range l.rungs {
+		if g.n >= rd.lo && g.n <= rd.hi {
+			within[i] = lengths[i]
+		} else {
+			ok = true
+		}
+	}
+	if !ok {
+		return false
+	}
+	l.measureInk(s, within)
+	for i, g := range l.rungs {
+		if g.n < rd.lo || g.n > rd.hi {
+			l.rungs[i].ink = math.NaN()
+		}
+	}
+	return true
+}
+
+const (
+	fewestForInk = 8   // marks tell where numbers would stand at least
+	leastUnits   = 1.9 // units of numbers tell how long a unit is at least
+)
+
 // numbersOdds are the log odds that what is printed past the marks gives to so
 // many of them making a unit: how like it is to itself a unit on, less how like it
 // is anywhere about half a unit on, as the numbers of the ruler's other scale would
 // be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
 // as the marks of the ruler's other scale do; never against.
 func numbersOdds(rungs []rung, divisions int) float64 {
-	const perLikeness, most, leastUnits, fullUnits = 20, 12, 1.9, 4
-	units := float64(len(rungs)) / float64(divisions)
+	const perLikeness, most, fullUnits = 20, 12, 4
+	seen := 0
+	for _, g := range rungs {
+		if g.ink == g.ink {
+			seen++
+		}
+	}
+	units := float64(seen) / float64(divisions)
 	if units < leastUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
 		return 0
 	}
@@ -72,7 +119,7 @@ func numbersOdds(rungs []rung, divisions int) float64 {
 	}
 	two := inkLikeness(rungs, 2*divisions)
 	share := math.Min(1, (units-1)/(fullUnits-1))
-	chance := 1 / math.Sqrt(math.Max(1, float64(len(rungs)-divisions))) // of a correlation
+	chance := 1 / math.Sqrt(math.Max(1, float64(seen-divisions))) // of a correlation
 	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
 }
 

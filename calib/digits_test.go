@@ -83,3 +83,76 @@ func TestChanceIsNoNumber(t *testing.T) {
 		t.Errorf("on average %.2f of chance", sum/rows)
 	}
 }
+
+// A short ruler's numbers are seen though its marks were followed on over its ends,
+// where wires are longer than any mark.
+func TestNumbersWithinTheRuler(t *testing.T) {
+	const step, units, beyond, face = 12.0, 5, 14, 200.0
+	sc := halving(Inch, 8, 0)
+	lengths := []float64{10, 14, 18, 24}
+	n := units*sc.divisions + 2*beyond
+	s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: 150}
+	s.v = make([]float32, s.cols*s.rows)
+	l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: 140, stepPx: 1}
+	var own []float64
+	for i := range n {
+		k := i - beyond // 0 and units*divisions are whole units
+		g := rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true}
+		length := lengths[sc.class[mod(k, sc.divisions)]]
+		if k < 0 || k > units*sc.divisions {
+			length = 120
+		}
+		l.rungs, own = append(l.rungs, g), append(own, length)
+	}
+	for r := range s.rows {
+		for c := range s.cols {
+			v := float32(face)
+			i := min(int(float64(c)/step), n-1)
+			k := i - beyond
+			off := math.Abs(float64(c) - l.rungs[i].along)
+			number := k >= 0 && k <= units*sc.divisions && mod(k, sc.divisions) == 0 && r > 28 && r < 48
+			if off < 1.5 && float64(r) < own[i] || number && off < 5 && mod(c/2, 2) == 0 {
+				v = 40
+			}
+			s.v[r*s.cols+c] = v
+		}
+	}
+	l.measureInk(s, own)
+	if got := numbersOdds(l.rungs, 8); got > 1 {
+		t.Fatalf("numbers are seen as it is: %.1f, so that the test tests nothing", got)
+	}
+	if !l.inkWithin(s, reading{lo: beyond, hi: beyond + units*sc.divisions}, own) {
+		t.Fatal("nothing is left out")
+	}
+	if got := numbersOdds(l.rungs, 8); got < 8 {
+		t.Errorf("numbers within the ruler: %.1f", got)
+	}
+	if l.inkWithin(s, reading{lo: 0, hi: n - 1}, own) {
+		t.Error("a reading of all of it leaves something out")
+	}
+}
+
+// Of few marks the long ones are not the two that are longest by chance.
+func TestLongMarks(t *testing.T) {
+	row := []float64{150, 160}
+	for i := range 40 {
+		row = append(row, []float64{24, 10, 14, 10, 18, 10, 14, 10}[i%8])
+	}
+	if got := longMarks(row); got != 24 {
+		t.Errorf("long marks of a short row: %.0f", got)
+	}
+	row = row[:0]
+	for i := range 160 {
+		switch {
+		case i%32 == 0:
+			row = append(row, 24)
+		case i%16 == 0:
+			row = append(row, 18)
+		default:
+			row = append(row, 10)
+		}
+	}
+	if got := longMarks(row); got != 24 {
+		t.Errorf("long marks of thirty-seconds: %.0f", got)
+	}
+}

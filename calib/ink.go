@@ -11,10 +11,11 @@ import (
 
 // lineMM and lineSpread are the width of a ruler's lines and the spread of its
 // logarithm: 0.12 to 0.4 mm (common practice, no source). oddLine is the share of
-// rulers whose lines are any other width, or were measured wrongly.
+// rulers whose lines are any other width, or were measured wrongly, oddThrough that of
+// those through which wires are seen: what is left of wires widens lines.
 const (
-	lineMM, lineSpread = 0.22, 0.4
-	oddLine            = 0.03
+	lineMM, lineSpread  = 0.22, 0.4
+	oddLine, oddThrough = 0.03, 0.2
 )
 
 // inkLikelihood is the log likelihood of the marks' width if they are read so, up
@@ -25,7 +26,11 @@ func (r read) inkLikelihood(rd reading) float64 {
 		return 0
 	}
 	stepMM := rd.unit.Inches() * 25.4 / float64(rd.divisions)
-	return math.Log(math.Exp(typical{lineMM, lineSpread}.against(w*stepMM)) + oddLine)
+	odd := oddLine
+	if r.through {
+		odd = oddThrough
+	}
+	return math.Log(math.Exp(typical{lineMM, lineSpread}.against(w*stepMM)) + odd)
 }
 
 // measureInkWidth measures how wide the marks are, in their spacings: the ink

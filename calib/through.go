@@ -22,6 +22,7 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 		return ruler, false, err
 	}
 	sides := h.veilSides(veil)
+	all := sides
 	for len(sides) > 0 && !clear {
 		n := min(veilBatch, len(sides))
 		reads, err := readThrough(h.py, sides[:n])
@@ -31,16 +32,51 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 		sides = sides[n:]
 		ruler, clear = h.took(reads)
 	}
-	// Where a ruler is found beyond doubt, its own other sides.
-	sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
+	if clear {
+		// its own other sides
+		sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
+	} else if sides, err = h.veiledSides(all); err != nil {
+		return ruler, false, err
+	}
 	reads, err := readThrough(h.py, sides)
-	h.took(reads)
+	if best, found := h.took(reads); !clear {
+		ruler, clear = best, found
+	}
 	return ruler, clear, err
 }
 
 // veilBatch is how many sides are cleared of wires before it is asked whether one of
 // them is a ruler's beyond doubt.
 const veilBatch = 12
+
+// veiledSides are the likeliest sides of other edges than those of the given ones on
+// which the wires beside them go on fainter, as they do under a transparent ruler
+// whose edge is seen well enough not to be looked for along the wires.
+func (h *hunt) veiledSides(but []candidate) ([]candidate, error) {
+	var cands []candidate
+	for _, c := range h.all {
+		same := func(o candidate) bool { return o.frame == c.frame }
+		if c.held >= clearlyHeld && !slices.ContainsFunc(but, same) && !slices.ContainsFunc(cands, same) {
+			cands = append(cands, c)
+		}
+	}
+	veiled, errs := make([]bool, len(cands)), make([]error, len(cands))
+	SideBySide(len(cands), func(i int) {
+		f := scaleFrame(cands[i].frame, h.py.work.k)
+		wires, ok, err := wiresBeside(h.py.work.Plane, f)
+		if errs[i] = err; ok && err == nil {
+			under := wiresUnder(h.py.work.Plane, f, wires)
+			veiled[i] = under >= leastUnder && under <= mostUnder
+		}
+	})
+	var out []candidate
+	for i, c := range cands {
+		if veiled[i] && len(out) < mostVeiled {
+			out = append(out, c)
+		}
+	}
+	return out, errors.Join(errs...)
+}
 
 // veilSides are the sides of the edges that were traced along the given ones, in their
 // order, mostVeilSides at most.
@@ -61,9 +97,10 @@ func (h *hunt) veilSides(veil []segment) []candidate {
 	return out
 }
 
-// mostVeilSides is how many sides of edges are cleared of wires at most, mostOwnSides how
-// many on a ruler that was found.
-const mostVeilSides, mostOwnSides = 32, 12
+// mostVeilSides is how many sides of edges are cleared of wires at most, mostVeiled how
+// many others if none of those is a ruler's, mostOwnSides how many on a ruler that was
+// found.
+const mostVeilSides, mostVeiled, mostOwnSides = 32, 16, 12
 
 // readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
 // to run on under it: fine marks among wires, and those on its other edge, may have been

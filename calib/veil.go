@@ -15,13 +15,12 @@ import (
 // veilSearch are the settings of veilEdges.
 type veilSearch struct {
 	acrossSearch
-	CellPx int // side of the squares in which wires run one way, px of the work level
 }
 
 // Of the 46 marked edges of 32 transparent rulers that were not read, or wrongly, in drawn
 // scenes (seeds 4501 and 4502), 43 were among the first ten found so.
 func defaultVeil() veilSearch {
-	s := veilSearch{acrossSearch: defaultAcross(), CellPx: 32}
+	s := veilSearch{acrossSearch: defaultAcross()}
 	s.Ridge, s.StepDeg, s.PerTone = true, 0.5, 12
 	return s
 }

@@ -43,7 +43,9 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 		return "", err
 	}
 	step := k.stepPx()
-	near := math.Max(2/py.work.k, 0.2*step)
+	// Marks of transparent rulers begin up to half a millimetre inside the edge.
+	const insideMM = 0.5
+	near := math.Max(math.Max(2/py.work.k, 0.2*step), insideMM/25.4*step*float64(k.Divisions)/k.Unit.Inches())
 	say := fmt.Sprintf("marks %.1f px apart (work level %.2f)", step, py.work.k)
 	nearest := func(segs []segment) string {
 		best := math.Inf(1)

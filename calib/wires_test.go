@@ -160,3 +160,29 @@ func TestBeyondTakesOffWhatOnlyLiesUnderTheRuler(t *testing.T) {
 		t.Errorf("%.1f grey levels are left of wires, %.1f without what lies farther inside", own, further)
 	}
 }
+
+// Of an edge that is seen as well as any the side is read through on which the wires go
+// on fainter, not the one on which they are as they are.
+func TestVeiledSides(t *testing.T) {
+	p := wiresAcross(1500, 800, 16, 0.03, rand.New(rand.NewPCG(29, 30)))
+	laySeeThrough(p, tenths(CM, 10, 0), []float64{4, 6, 9}, 200, 1.2, 0.5)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := newFrame(segment{X: 750, Y: 400, TX: 1, Lo: -700, Hi: 700})
+	h := hunt{py: py}
+	for _, g := range [2]Frame{f, f.Flipped()} {
+		h.all = append(h.all, candidate{frame: g, held: 1}, candidate{frame: g, held: 1})
+	}
+	got, err := h.veiledSides(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got) != 1 || got[0].frame.NY < 0 {
+		t.Errorf("%d sides", len(got))
+	}
+	if got, _ := h.veiledSides(got); len(got) != 0 {
+		t.Error("a side that was looked at is looked at again")
+	}
+}

@@ -1,0 +1,83 @@
+package calib
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// readOf is a read of eighths of an inch along a level edge at a height of the picture.
+func readOf(t *testing.T, y float64) read {
+	t.Helper()
+	l := rulerLadder(halving(Inch, 8, 0), []float64{3, 5, 7, 10}, 6, 120, 0.3, 0, 0, rand.New(rand.NewPCG(17, 1)))
+	l.frame = Frame{Y: y, TX: 1, NY: 1, Half: 400, Lo: 0, Hi: 800}
+	q := understand(candidate{frame: l.frame, held: 1}, l)
+	if q == nil {
+		t.Fatal("not read")
+	}
+	return *q
+}
+
+// Of two ladders that were read of the same marks the one that tells more decides how
+// they are understood, though the other is a little more even; one of other marks has no
+// say.
+func TestLaddersOfOneRowAgree(t *testing.T) {
+	as := func(q read, eighths, sixteenths float64) read {
+		rd := q.readings[0]
+		rd.divisions, rd.score = 8, eighths
+		other := rd
+		other.divisions, other.score = 16, sixteenths
+		q.readings = []reading{rd, other}
+		if sixteenths > eighths {
+			q.readings = []reading{other, rd}
+		}
+		return q
+	}
+	wrong, right := as(readOf(t, 300), 20, 23), as(readOf(t, 300), 26, 9)
+	right.scale.ResidualIn = 0.02 / 8
+	around := surroundings{work: level{k: 1}, focalPx: 3000, widths: map[int]faceSize{}}
+	c, ok := choose([]read{wrong, right}, "", around)
+	if !ok {
+		t.Fatal("none chosen")
+	}
+	reads := []read{wrong, right}
+	if got := reads[c.read].readings[c.reading].divisions; got != 8 {
+		t.Errorf("%d divisions chosen, want 8", got)
+	}
+	others := rowsAgree([]read{wrong, as(readOf(t, 600), 26, 9)})
+	for k := range wrong.readings {
+		if got := others(0, k); got != 0 {
+			t.Errorf("marks elsewhere add %.1f to reading %d", got, k)
+		}
+	}
+	// A reading that is missing once may be lost to a spoilt mark.
+	lone := right
+	lone.readings = lone.readings[:1]
+	if got := rowsAgree([]read{wrong, lone})(0, 0); got > -1 || got < -notRead {
+		t.Errorf("a reading that the other ladder lacks: %.1f", got)
+	}
+}
+
+// Whether marks are a ruler's does not tell their unit.
+func TestUnitOfAWeakLadder(t *testing.T) {
+	q := readOf(t, 300)
+	q.readings = q.readings[:1]
+	q.readings[0].score -= q.odds(0) - leastOdds - 1
+	c, ok := choose([]read{q}, "", surroundings{work: level{k: 1}, focalPx: 3000, widths: map[int]faceSize{}})
+	if !ok || c.unitP < 0.99 {
+		t.Errorf("chosen %v, unit with %.2f where no other is thinkable", ok, c.unitP)
+	}
+}
+
+// Marks that run on over the edge as wires do are no ruler's.
+func TestWhatRunsOnOverTheEdgeIsNoRuler(t *testing.T) {
+	q := readOf(t, 300)
+	q.readings[0].score -= q.odds(0) - leastOdds - 3
+	if !q.alone() {
+		t.Fatal("no ruler as it is")
+	}
+	q.ladder.outside = 0.99
+	if q.alone() || math.IsNaN(q.odds(0)) {
+		t.Errorf("odds of what runs on: %.1f", q.odds(0))
+	}
+}
