@@ -132,7 +132,7 @@ func TestBandsWithoutEnds(t *testing.T) {
 		{9.69, 0, 0.02, rough, true, true},
 		{10, 0, 0.007, rough, false, true},
 		{10, 0, math.NaN(), rough, false, true},
-		{10, 0, 0.02, smooth, false, true},
+		{10, 0, 0.01, smooth, false, true},
 		{10, 0, 0.02, rough, false, false},
 	} {
 		r := readingOf("ends", c.perInch, 400, 1)
