@@ -95,6 +95,35 @@ func gradientsOf(p photo.Plane) gradients {
 	return g
 }
 
+// cellMoments are the second moments of the slopes in small squares, row by row: the
+// double angle of the direction in which the brightness changes, and how much it does.
+type cellMoments struct {
+	w, h        int // squares
+	c2, s2, all []float64
+}
+
+// moments are those of squares so many slopes wide; weigh is how much a slope counts.
+func (g gradients) moments(cell int, weigh func(x, y int16) float64) cellMoments {
+	m := cellMoments{w: g.w/cell + 1, h: g.h/cell + 1}
+	n := m.w * m.h
+	m.c2, m.s2, m.all = make([]float64, n), make([]float64, n), make([]float64, n)
+	for r := range g.h {
+		for c := range g.w {
+			x, y := g.gx[r*g.w+c], g.gy[r*g.w+c]
+			k := weigh(x, y)
+			if k == 0 {
+				continue
+			}
+			fx, fy := float64(x), float64(y)
+			i := r/cell*m.w + c/cell
+			m.c2[i] += k * (fx*fx - fy*fy)
+			m.s2[i] += k * 2 * fx * fy
+			m.all[i] += k * (fx*fx + fy*fy)
+		}
+	}
+	return m
+}
+
 // grains are the directions across the picture's wires, in radians [0, π): those
 // in which the brightness changes most, the strongest first. It is asked of small
 // squares, and each counts by how much it changes in one direction alone: cloth
@@ -103,38 +132,22 @@ func gradientsOf(p photo.Plane) gradients {
 // 4803) the ruler's direction came first in 35 so, by the pixels alone in 27.
 func (g gradients) grains(s acrossSearch) []float64 {
 	const bins, most, least = 180, 40, 6 // grey levels over two pixels
-	cell := s.CellPx / 2                 // of the grid of slopes
-	cw, ch := g.w/cell+1, g.h/cell+1
-	// The slopes' second moments: the double angle of the direction across.
-	c2, s2, all := make([]float64, cw*ch), make([]float64, cw*ch), make([]float64, cw*ch)
-	for r := range g.h {
-		for c := range g.w {
-			x, y := g.gx[r*g.w+c], g.gy[r*g.w+c]
-			if x > -least && x < least && y > -least && y < least {
-				continue
-			}
-			fx, fy := float64(x), float64(y)
-			m := fx*fx + fy*fy
-			k := 1.0
-			if m > most*most {
-				k = most * most / m
-			}
-			i := r/cell*cw + c/cell
-			c2[i] += k * (fx*fx - fy*fy)
-			s2[i] += k * 2 * fx * fy
-			all[i] += k * m
+	by := g.moments(s.CellPx/2, func(x, y int16) float64 {
+		if x > -least && x < least && y > -least && y < least {
+			return 0
 		}
-	}
+		return math.Min(1, most*most/(float64(x)*float64(x)+float64(y)*float64(y)))
+	})
 	var hist [bins]float64
-	for i, m := range all {
+	for i, m := range by.all {
 		if m == 0 {
 			continue
 		}
-		th := math.Atan2(s2[i], c2[i]) / 2
+		th := math.Atan2(by.s2[i], by.c2[i]) / 2
 		if th < 0 {
 			th += math.Pi
 		}
-		one := math.Hypot(c2[i], s2[i])
+		one := math.Hypot(by.c2[i], by.s2[i])
 		hist[int(th/math.Pi*bins)%bins] += math.Sqrt(one) * one / m
 	}
 	const reach = 3

@@ -149,13 +149,9 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
 	score = l.chooseLengths(s, ways)
-	if score > 0 { // of what is no ruler nothing more is asked
-		if l.inkWithin(s, decode(*l)[0], ways[0]) {
-			score = math.Inf(-1)
-			if rds := decode(*l); len(rds) > 0 {
-				score = rds[0].score
-			}
-		}
+	// of what is no ruler nothing more is asked
+	if score > 0 && l.inkWithin(s, decode(*l)[0], ways[0]) {
+		score = bestScore(decode(*l))
 	}
 	if l.inkWidth = math.NaN(); score > 0 {
 		l.inkWidth = l.measureInkWidth(s, ways[0])

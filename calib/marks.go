@@ -283,8 +283,8 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 		for i, n := range own {
 			l.rungs[i].length = n
 		}
-		if rds := hierarchy.read(*l); len(rds) > 0 && rds[0].score > best {
-			lengths, alike, best = own, of, rds[0].score
+		if v := bestScore(hierarchy.read(*l)); v > best {
+			lengths, alike, best = own, of, v
 		}
 	}
 	for _, own := range ways {
@@ -307,6 +307,15 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 		l.rungs[i].length = n
 	}
 	return best
+}
+
+// bestScore is that of the first of some readings, which is the best; -∞ where there is
+// none.
+func bestScore(rds []reading) float64 {
+	if len(rds) == 0 {
+		return math.Inf(-1)
+	}
+	return rds[0].score
 }
 
 // mostRunOn is the share of marks that run on past where any would end, from which on

@@ -12,29 +12,24 @@ import (
 // something ends that lies across: so the slope along the wires, wherever they run,
 // leaves the wires out and such edges in.
 
-// veilSearch are the settings of veilEdges.
-type veilSearch struct {
-	acrossSearch
-}
-
-// Of the 46 marked edges of 32 transparent rulers that were not read, or wrongly, in drawn
+// defaultVeil are the settings of veilEdges. Of the 46 marked edges of 32 transparent rulers that were not read, or wrongly, in drawn
 // scenes (seeds 4501 and 4502), 43 were among the first ten found so.
-func defaultVeil() veilSearch {
-	s := veilSearch{acrossSearch: defaultAcross()}
+func defaultVeil() acrossSearch {
+	s := defaultAcross()
 	s.Ridge, s.StepDeg, s.PerTone = true, 0.5, 12
 	return s
 }
 
 // veilEdges are the straight edges at which something changes along the picture's
 // wires, in px of the photo, the strongest first.
-func veilEdges(py pyramid, s veilSearch) ([]segment, error) {
+func veilEdges(py pyramid, s acrossSearch) ([]segment, error) {
 	tone, err := py.reduced(s.SidePx)
 	if err != nil {
 		return nil, err
 	}
 	g := gradientsOf(py.work.Plane)
 	var out []segment
-	for _, th := range g.grains(s.acrossSearch) {
+	for _, th := range g.grains(s) {
 		out = append(out, apartOf(sweepTurned(g.alongWires(th, tone, s), th, s.sweepSearch), s.PerTone)...)
 	}
 	for i := range out {
@@ -45,19 +40,10 @@ func veilEdges(py pyramid, s veilSearch) ([]segment, error) {
 
 // alongWires is how much the brightness changes along wires that stand about square
 // to th, averaged over the pixels of a smaller picture of like's size.
-func (g gradients) alongWires(th float64, like level, s veilSearch) photo.Plane {
+func (g gradients) alongWires(th float64, like level, s acrossSearch) photo.Plane {
 	cell := s.CellPx / 2 // of the grid of slopes
-	cw, ch := g.w/cell+1, g.h/cell+1
-	// The slopes' second moments, by cells: the double angle of the direction across.
-	c2, s2 := make([]float64, cw*ch), make([]float64, cw*ch)
-	for r := range g.h {
-		for c := range g.w {
-			x, y := float64(g.gx[r*g.w+c]), float64(g.gy[r*g.w+c])
-			i := r/cell*cw + c/cell
-			c2[i] += x*x - y*y
-			s2[i] += 2 * x * y
-		}
-	}
+	m := g.moments(cell, func(x, y int16) float64 { return 1 })
+	cw, ch := m.w, m.h
 	type turn struct{ cs, sn int32 }
 	own := make([]turn, cw*ch)
 	for r := range ch {
@@ -65,7 +51,7 @@ func (g gradients) alongWires(th float64, like level, s veilSearch) photo.Plane 
 			var x, y float64
 			for j := max(0, r-1); j <= min(ch-1, r+1); j++ {
 				for i := max(0, c-1); i <= min(cw-1, c+1); i++ {
-					x, y = x+c2[j*cw+i], y+s2[j*cw+i]
+					x, y = x+m.c2[j*cw+i], y+m.s2[j*cw+i]
 				}
 			}
 			const reach = 20 * math.Pi / 180

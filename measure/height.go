@@ -15,21 +15,26 @@ import (
 // prior, no source.
 const mayBeNoPart = 0.5
 
+// What to do about bands that may be no part's: say what it is, or show how they end.
+const (
+	sayWhich = "if it is a reed or a rigid heddle all the same, say which (--part reed)"
+	showBars = "take the photo again so that the part's bars are seen; " + sayWhich
+)
+
 // noPart says why bands may be no reed's and no rigid heddle's, and what to do;
 // empty where they end as those do or a person says that they are.
 func noPart(f vision.Field) (reason, advice string) {
-	const say = "if it is a reed or a rigid heddle all the same, say which (--part reed)"
 	const unit = "; if the ruler was read in the wrong unit, say it (--unit in)"
 	// Where bars are seen, a little less than parts are high is the ruler's plane,
 	// tilted; what a wrong unit makes of them is under 2.3 inches.
 	const low = 0.08
 	switch {
 	case f.Teeth():
-		return fmt.Sprintf("these look like the teeth of a comb: %.1f inches long and free at one end, where a reed has a bar", f.HighIn), say + unit
+		return fmt.Sprintf("these look like the teeth of a comb: %.1f inches long and free at one end, where a reed has a bar", f.HighIn), sayWhich + unit
 	case f.Short() > low:
-		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, lower than reeds are", f.HighIn), say + unit
+		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, lower than reeds are", f.HighIn), sayWhich + unit
 	case f.Tall() > 0:
-		return fmt.Sprintf("what crosses the ruler runs on over %.1f inches, higher than reeds are: ribbed cloth, perhaps", math.Floor(10*f.LeastIn)/10), say + unit
+		return fmt.Sprintf("what crosses the ruler runs on over %.1f inches, higher than reeds are: ribbed cloth, perhaps", math.Floor(10*f.LeastIn)/10), sayWhich + unit
 	}
 	return "", ""
 }

@@ -145,6 +145,16 @@ func TestBandsWithoutEnds(t *testing.T) {
 	}
 }
 
+// However far they wander, bands that are as smooth as wires are not taken for ribs.
+func TestRibsAreRough(t *testing.T) {
+	for _, alike := range []float64{0.85, 0.95} {
+		b := vision.Bands{Kind: vision.Reed, Coherence: alike, Field: vision.Field{LeastIn: 4, Waves: 0.02}}
+		if got, want := ribs(b), alike < 0.9; got != want {
+			t.Errorf("alike by %.2f along: ribs %v", alike, got)
+		}
+	}
+}
+
 // The kind that a photo leaves open leaves the size open, too, however well it is met.
 func TestSizeWaitsForTheKind(t *testing.T) {
 	r := readingOf("kind", 5, 400, 1)

@@ -270,10 +270,10 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Reason, r.Advice = reason, advice
 		} else if ribs(b) {
 			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"
-			r.Advice = "take the photo again so that the part's bars are seen; if it is a reed or a rigid heddle all the same, say which (--part reed)"
+			r.Advice = showBars
 		} else if ofNoPart(b, choices[0]) {
 			r.Reason = "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
-			r.Advice = "take the photo again so that the part's bars are seen; if it is a reed or a rigid heddle all the same, say which (--part reed)"
+			r.Advice = showBars
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"

@@ -84,6 +84,25 @@ func foldIn(sig signal, l lattice, most int, use func(k int) bool) (f folded, at
 	return seen, at
 }
 
+// evened are the grey levels of the stretches off their mean, as if all were lit alike.
+func (f folded) evened() folded {
+	level := make([]float64, len(f))
+	var light float64
+	for i, g := range f {
+		level[i] = medianOf(g[:])
+		light += level[i] / float64(len(f))
+	}
+	out := make(folded, len(f))
+	for i, g := range f {
+		const veil = 8 // grey levels: what is black has no light to go by
+		gain := (light + veil) / (level[i] + veil)
+		for j, v := range g {
+			out[i][j] = (v - light/gain) * gain
+		}
+	}
+	return out
+}
+
 // arcsOf folds the row by the lattice, and by lattices a little wider and
 // narrower, for the spacing may have been read between the fronts and the backs:
 // the one in which most of the spacing looks the same from end to end counts. ok

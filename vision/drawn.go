@@ -36,19 +36,11 @@ func newDrawnRow(f folded, at []float64, l lattice) drawnRow {
 		y: make([][arcBins]float64, len(f)), x: make([]float64, len(f)),
 		half: float64(l.count-1) / 2,
 	}
-	level := make([]float64, len(f))
-	var light float64
-	for i := range f {
-		level[i] = medianOf(f[i][:])
-		light += level[i] / float64(len(f))
-	}
-	for i, g := range f {
-		const veil = 8 // grey levels: what is black has no light to go by
-		gain := (light + veil) / (level[i] + veil)
+	for i, g := range f.evened() {
+		r.y[i] = g
 		var mean float64
-		for j, v := range g {
-			r.y[i][j] = v*gain - light
-			mean += r.y[i][j] / arcBins
+		for _, v := range g {
+			mean += v / arcBins
 		}
 		for _, v := range r.y[i] {
 			r.all += (v - mean) * (v - mean)
@@ -94,7 +86,7 @@ func (r *drawnRow) leaves(d drawing) float64 {
 		if side < 0 {
 			of[faceTone] = otherFace
 		}
-		var m [tonesDrawn][tonesDrawn + tonesDrawn + 1]float64
+		var m [tonesDrawn][2*tonesDrawn + 1]float64
 		// The stretch's own tones are eliminated, so that those of all remain.
 		for p := range tonesDrawn {
 			copy(m[p][:], xx[p][:])
@@ -118,17 +110,12 @@ func (r *drawnRow) leaves(d drawing) float64 {
 				m[p][s] /= m[p][p]
 			}
 		}
+		// With M = X'X + own, what remains of X'X is own·M⁻¹·X'X, and of X'y likewise.
 		for p := range tonesDrawn {
-			v := xy[p]
 			for q := range tonesDrawn {
-				v -= xx[p][q] * m[q][2*tonesDrawn]
-				w := xx[p][q]
-				for s := range tonesDrawn {
-					w -= xx[p][s] * m[s][tonesDrawn+q]
-				}
-				all[of[p]][of[q]] += w
+				all[of[p]][of[q]] += ownTone[p] * m[p][tonesDrawn+q]
 			}
-			rhs[of[p]] += v
+			rhs[of[p]] += ownTone[p] * m[p][2*tonesDrawn]
 			left -= xy[p] * m[p][2*tonesDrawn]
 		}
 	}

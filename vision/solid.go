@@ -37,25 +37,18 @@ func (f folded) wiresOrBars(l lattice, at []float64, v view, pxPerBand float64) 
 	// The spacing may have been read at another depth than the front's, and past the
 	// ruler's ends that grows: so many bins at the row's ends.
 	const most = 8.0
-	level := make([]float64, len(f))
-	var light float64
-	for i, g := range f {
-		level[i] = medianOf(g[:])
-		light += level[i] / float64(len(f))
-	}
+	even := f.evened()
 	wires, bars := math.Inf(1), math.Inf(1)
 	for tilt := -most; tilt <= most; tilt += 2 {
 		s := make([]binSums, len(f)+1) // the last is that of the mean
 		var mean [arcBins]float64
 		var all float64
-		for i, g := range f {
+		for i, g := range even {
 			// what the fold shows is moved, for its spacing may be a little off
 			move := int(math.Round(tilt * (at[i] - l.middle()) / half))
-			const veil = 8 // grey levels: what is black has no light to go by
-			gain := (light + veil) / (level[i] + veil)
 			var h [arcBins]float64
 			for j := range h {
-				h[j] = (g[(j+move+arcBins)%arcBins] - light/gain) * gain
+				h[j] = g[(j+move+arcBins)%arcBins]
 				mean[j] += h[j] / float64(len(f))
 				all += h[j] * h[j] / float64(len(f)*arcBins)
 			}
