@@ -111,6 +111,23 @@ func rulerOf(py pyramid, reads []read, pick chosen) (r Ruler) {
 	return r
 }
 
+// InUnit is the ruler r of photo p with its marks understood in another unit, each
+// standing for the same part of it; found is false where they do not allow that. Of a
+// second scale it says nothing.
+func (r Ruler) InUnit(p photo.Plane, unit Unit) (o Ruler, found bool, err error) {
+	k := slices.IndexFunc(r.from.readings, func(rd reading) bool { return rd.unit == unit && rd.divisions == r.Scale.Divisions })
+	if k < 0 {
+		return o, false, nil
+	}
+	py, err := newPyramid(p)
+	if err != nil {
+		return o, false, err
+	}
+	o = rulerOf(py, []read{r.from}, chosen{reading: k, second: -1, unitP: 1 - r.UnitProbability})
+	o.Candidates, o.Other = r.Candidates, r.Other
+	return o, true, nil
+}
+
 // readAll reads candidates side by side; the result keeps their order and
 // leaves out those that are no ladder.
 func readAll(py pyramid, cands []candidate) []*read {

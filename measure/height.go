@@ -71,9 +71,14 @@ func ofNoPart(b vision.Bands, c fit.Choice) bool {
 	return endless(b.Field) && !plainWires(b) && c.Label == fit.None
 }
 
-// likeHeight is how likely bands as high as f says are those of a part, if its
-// inches are really so many times as long: 1 where parts are as high.
-func likeHeight(f vision.Field, times float64) float64 {
+// highestReedIn is how high reeds are at most between their bars; the slots of rigid
+// heddles are higher (common practice, no source).
+const highestReedIn = 6.0
+
+// likeHeight is how likely bands as high as these are seen to be are those of a part, if
+// its inches are really so many times as long: 1 where parts are as high.
+func likeHeight(b vision.Bands, times float64) float64 {
+	f := b.Field
 	// Heights are seen to a tenth or so, as the ruler's plane may tilt. Ends are
 	// misread now and then. Both stated, no source.
 	const doubt, misread = 0.1, 0.03
@@ -81,8 +86,12 @@ func likeHeight(f vision.Field, times float64) float64 {
 	if h := f.HighIn * times; h > 0 {
 		off = math.Max(off, math.Log(vision.LowestIn/h))
 	}
+	highest := vision.HighestIn
+	if b.Kind == vision.Reed {
+		highest = highestReedIn
+	}
 	if l := f.LeastIn * times; l > 0 {
-		off = math.Max(off, math.Log(l/vision.HighestIn))
+		off = math.Max(off, math.Log(l/highest))
 	}
 	return misread + (1-misread)*math.Exp(-off*off/(2*doubt*doubt))
 }
@@ -100,27 +109,18 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 	if r.Scale.Unit == calib.Inch {
 		other, times = calib.CM, 1/times
 	}
-	was, is := likeHeight(b.Field, 1)*r.UnitProbability, likeHeight(b.Field, times)*(1-r.UnitProbability)
+	was, is := likeHeight(b, 1)*r.UnitProbability, likeHeight(b, times)*(1-r.UnitProbability)
 	r.UnitProbability = was / (was + is)
 	if was >= is {
 		return r, b, nil
 	}
-	r2, found, err := k.sameRuler(ctx, r, other)
-	if err != nil || !found || r2.Scale.Unit != other || r2.Scale.Divisions != tenths {
+	r2, found, err := r.InUnit(k.gray, other)
+	if err != nil || !found {
 		return r, b, err
 	}
 	b2, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
 	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > 0 {
 		return r, b, err
 	}
-	r2.UnitProbability = is / (was + is)
 	return r2, b2, nil
-}
-
-// sameRuler looks for the ruler r in another unit, and for no other one.
-func (k *Kept) sameRuler(ctx context.Context, r calib.Ruler, unit calib.Unit) (calib.Ruler, bool, error) {
-	if r.Other == nil {
-		return k.ruler(ctx, unit)
-	}
-	return calib.FindRuler(ctx, k.gray, k.rulerOptions(unit, r.Other))
 }

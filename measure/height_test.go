@@ -57,28 +57,38 @@ func TestCombsAreDoubted(t *testing.T) {
 }
 
 // A rigid heddle of 8 under a rule in tenths of an inch, which look like
-// millimetres: in those it were two inches high. Its size is a regression, that
-// one unit is 2.54 times the other is the inch's definition.
+// millimetres: in those it were two inches high. And a reed under a tape in
+// millimetres, in tenths of an inch of which it were over seven. Their sizes are a
+// regression, that one unit is 2.54 times the other is the inch's definition.
 func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
-	ranges := scene.DefaultRanges()
-	ranges.AdverseShare = -1
-	spec := scene.Random(4202*1_000_000+17, ranges)
-	r := photoOfScene(t, spec, Options{RulerThicknessMM: spec.Rulers[0].ThicknessMM})
-	if r.Status == Refused || r.Ruler.Unit != "in" || r.Part != "rigid-heddle" || math.Abs(r.Pitch.DentsPerInch/spec.Part.DentsPerInch-1) > 0.01 {
-		t.Errorf("read as %s in %s, %+v; it is a rigid heddle of %.2f", r.Part, r.Ruler.Unit, r.Pitch, spec.Part.DentsPerInch)
+	for _, c := range []struct {
+		seed    uint64
+		adverse float64
+		unit    string
+	}{{4202*1_000_000 + 17, -1, "in"}, {4901*1_000_000 + 557, 0.15, "cm"}} {
+		ranges := scene.DefaultRanges()
+		ranges.AdverseShare = c.adverse
+		spec := scene.Random(c.seed, ranges)
+		r := photoOfScene(t, spec, Options{RulerThicknessMM: spec.Rulers[0].ThicknessMM})
+		if r.Status == Refused || r.Ruler.Unit != c.unit || r.Part != string(spec.Part.Kind) || math.Abs(r.Pitch.DentsPerInch/spec.Part.DentsPerInch-1) > 0.01 {
+			t.Errorf("read as %s in %s, %+v; it is a %s of %.2f", r.Part, r.Ruler.Unit, r.Pitch, spec.Part.Kind, spec.Part.DentsPerInch)
+		}
 	}
 	for _, c := range []struct {
 		f      vision.Field
+		kind   vision.Kind
 		times  float64
 		likely bool
 	}{
-		{vision.Field{HighIn: 4, LeastIn: 4}, 1, true},
-		{vision.Field{HighIn: 4, LeastIn: 4}, 2.54, false},
-		{vision.Field{HighIn: 4, LeastIn: 4}, 1 / 2.54, false},
-		{vision.Field{LeastIn: 1}, 1 / 2.54, true}, // its ends were not seen
-		{vision.Field{LeastIn: 5}, 2.54, false},
+		{vision.Field{HighIn: 4, LeastIn: 4}, vision.Reed, 1, true},
+		{vision.Field{HighIn: 4, LeastIn: 4}, vision.Reed, 2.54, false},
+		{vision.Field{HighIn: 4, LeastIn: 4}, vision.Reed, 1 / 2.54, false},
+		{vision.Field{LeastIn: 1}, vision.Reed, 1 / 2.54, true}, // its ends were not seen
+		{vision.Field{LeastIn: 5}, vision.Reed, 2.54, false},
+		{vision.Field{HighIn: 7.2, LeastIn: 7.2}, vision.Reed, 1, false},
+		{vision.Field{HighIn: 7.2, LeastIn: 7.2}, vision.RigidHeddle, 1, true},
 	} {
-		if got := likeHeight(c.f, c.times); (got > 0.5) != c.likely {
+		if got := likeHeight(vision.Bands{Field: c.f, Kind: c.kind}, c.times); (got > 0.5) != c.likely {
 			t.Errorf("%+v, %.2f times: %.2f", c.f, c.times, got)
 		}
 	}

@@ -3,6 +3,7 @@ package vision
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"dentcount/calib"
@@ -69,6 +70,7 @@ func (f Field) Teeth() bool {
 // What a field of bands is looked at through; in inches.
 const (
 	fieldReachIn = 5.0  // on either side of the marked edge
+	fieldFarIn   = 8.5  // where bands are seen as far: what is no part is taller in all
 	fieldZoneIn  = 0.03 // from zone to zone
 	fieldStartIn = 0.12 // bands that come out behind a ruler are seen this far
 	fieldGapIn   = 0.25 // yarn across the bands, and glare, hide no more
@@ -93,14 +95,15 @@ type fieldMap struct {
 func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float64) (f Field) {
 	// Where the row is: the ruler may be longer than the part.
 	a, b := row[0].Along, row[len(row)-1].Along
-	m := mapField(p, s, stretch{s.Frame, math.Min(a, b), math.Max(a, b)}, l, t, ppi)
-	before, ok := m.sideOrWhole(-1)
-	if !ok {
-		return f
+	along := stretch{s.Frame, math.Min(a, b), math.Max(a, b)}
+	m := mapField(p, s, along, l, t, ppi, fieldReachIn)
+	sides := m.sides()
+	if slices.ContainsFunc(sides, func(o fieldSide) bool { return o.atIn > fieldReachIn-fieldGapIn }) {
+		m = mapField(p, s, along, l, t, ppi, fieldFarIn)
+		sides = m.sides()
 	}
-	sides := []fieldSide{before}
-	if behind, ok := m.sideOrWhole(1); ok {
-		sides = append(sides, behind)
+	if len(sides) == 0 {
+		return f
 	}
 	for _, o := range sides {
 		f.LeastIn += o.atIn
@@ -125,11 +128,12 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	return f
 }
 
-func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi float64) fieldMap {
+// mapField looks reachIn inches far on either side of the marked edge.
+func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, reachIn float64) fieldMap {
 	// Windows short enough that ends that run aslant to the ruler are met at one depth.
 	const windowIn, fewest = 1.0, 4
 	spacings := math.Max(fewest, math.Min(windowSpacings, math.Floor(windowIn*t.PerInch)))
-	m := fieldMap{edge: inZones(fieldReachIn)}
+	m := fieldMap{edge: inZones(reachIn)}
 	rows := make([][]window, 2*m.edge)
 	step := rowPx(ppi)
 	calib.SideBySide(len(rows), func(i int) {
@@ -244,6 +248,19 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 		o.ends = !o.covered && most(o.wins, len(wins))
 	}
 	return o, true
+}
+
+// sides are the outer side and, where the bands come out behind the ruler, the other
+// one; none where the outer one shows no bands.
+func (m fieldMap) sides() []fieldSide {
+	before, ok := m.sideOrWhole(-1)
+	if !ok {
+		return nil
+	}
+	if behind, ok := m.sideOrWhole(1); ok {
+		return []fieldSide{before, behind}
+	}
+	return []fieldSide{before}
 }
 
 // sideOrWhole is side, but for where the windows do not end in one line one by one and
