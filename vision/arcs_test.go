@@ -178,7 +178,7 @@ func TestHalves(t *testing.T) {
 	row := func(both func(depth float64) bool, plainHalf float64) window {
 		var w window
 		for d := -150.0; d < -4; d += 2.4 {
-			z := zone{depth: d, one: 15, two: 11, half: 15 * plainHalf, tonal: true}
+			z := zone{depth: d, one: 15, two: 11, half: 15 * plainHalf, share: 1}
 			if both(d) {
 				z.one, z.two, z.half = 30, 22, 2
 			}

@@ -83,7 +83,8 @@ func inZones(in float64) int { return int(math.Ceil(in/fieldZoneIn - 1e-9)) }
 // fieldMap holds the bands' tones on both sides of the marked edge.
 type fieldMap struct {
 	zones   [][]*zone // window, depth; nil outside the picture
-	level   []float64 // of each window: the strength of its tones beside the edge
+	level   []float64 // of each window: the strength of its tones beside the edge,
+	share   []float64 // and the share of the contrast that a tone of bands carries at least
 	typical float64   // level
 	edge    int       // the marked edge's index
 	// windowZones is from window to window, in zones.
@@ -160,27 +161,40 @@ func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, 
 	}
 	// Beside the edge, clear of the ruler's shadow and of the bands' ends.
 	const nearIn, farIn = 0.03, 0.4
-	m.level = make([]float64, len(m.zones))
+	// What carries less of the contrast beside the edge already, as narrow slots do, is
+	// no more than that farther off.
+	const asNear = 0.7
+	near := [2]int{m.edge - inZones(farIn), m.edge - inZones(nearIn)}
+	n := len(m.zones)
+	m.level, m.share = make([]float64, n), make([]float64, n)
 	for j := range m.level {
-		var v []float64
-		for i := m.edge - inZones(farIn); i <= m.edge-inZones(nearIn); i++ {
-			if z := m.zones[j][i]; z != nil {
-				v = append(v, z.strength())
-			}
-		}
-		if len(v) >= 3 {
-			m.level[j] = medianOf(v)
-		}
+		strength, share := m.median(j, near, (*zone).strength), m.median(j, near, func(z *zone) float64 { return z.share })
+		m.level[j], m.share[j] = strength, math.Min(tonalShare, asNear*share)
 	}
 	m.typical = medianOf(m.level)
 	return m
+}
+
+// median is that of a number of a window's zones between two of them; 0 where
+// hardly any is seen.
+func (m fieldMap) median(j int, between [2]int, of func(z *zone) float64) float64 {
+	var v []float64
+	for i := between[0]; i <= between[1]; i++ {
+		if z := m.zones[j][i]; z != nil {
+			v = append(v, of(z))
+		}
+	}
+	if len(v) < 3 {
+		return 0
+	}
+	return medianOf(v)
 }
 
 // banded says whether bands as clear as beside the edge are seen.
 func (m fieldMap) banded(j, i int) bool {
 	const least, most = 0.35, 3
 	z := m.zones[j][i]
-	return z != nil && z.tonal && z.strength() > least*m.level[j] && z.strength() < most*m.level[j]
+	return z != nil && z.share > 0 && z.share >= m.share[j] && z.strength() > least*m.level[j] && z.strength() < most*m.level[j]
 }
 
 // clear says whether a window's bands are seen beside the edge.
@@ -221,12 +235,13 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 			}
 		}
 		at, framed := m.follow(j, start, dir)
+		if out, comes := m.comesOut(j, at, dir); comes {
+			under, from = append(under, j), append(from, float64(at))
+			at, framed = m.follow(j, out, dir)
+		}
 		all = append(all, math.Abs(float64(at-m.edge))*fieldZoneIn)
 		if !framed {
 			wins, last = append(wins, j), append(last, float64(at))
-		}
-		if m.comesOut(j, at, dir) {
-			under, from = append(under, j), append(from, float64(at))
 		}
 	}
 	// In most windows, but for those that end past the part or are hidden.
@@ -244,8 +259,7 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 	}
 	if most(wins, len(all)) {
 		o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
-		// Under what lies across them bands do not end.
-		o.ends = !o.covered && most(o.wins, len(wins))
+		o.ends = most(o.wins, len(wins))
 	}
 	return o, true
 }
@@ -301,8 +315,8 @@ func endLine(wins []int, at []float64, near float64) (slope, place float64, on [
 }
 
 // comesOut says whether the bands of a window that were last seen in a zone come out
-// again, in step, past something as wide as a ruler.
-func (m fieldMap) comesOut(j, last, dir int) bool {
+// again, in step, past something as wide as a ruler, and where they are seen there.
+func (m fieldMap) comesOut(j, last, dir int) (at int, out bool) {
 	const narrowIn = 0.35
 	run := 0
 	for d := inZones(narrowIn); d < inZones(RulerWideIn); d++ {
@@ -314,10 +328,10 @@ func (m fieldMap) comesOut(j, last, dir int) bool {
 			run = 0
 		}
 		if run == inZones(fieldStartIn) {
-			return true
+			return i, true
 		}
 	}
-	return false
+	return last, false
 }
 
 // follow is the last zone of a window in which bands are seen, from start on;

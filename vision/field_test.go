@@ -19,11 +19,13 @@ type fieldPhoto struct {
 	// wound: twine is wound about the bars in step with the bands, half a spacing off
 	// and here tighter than there.
 	wound bool
+	// slits makes of every second band a slit a tenth of the spacing wide.
+	slits bool
 	// wander is how far the bands swing to and fro along their length, in spacings.
 	wander float64
 }
 
-const fieldPPI, fieldPerInch = 100.0, 10.0
+const fieldPPI, fieldPerInch = 100, 10
 
 func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 	const w, h, edge, ground, bar, swingIn = 900, 1100, 500, 120.0, 60.0, 0.8
@@ -48,7 +50,12 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 			case f.second > 0 && d < -f.second && d > -f.second-1:
 				v = 200
 			case d >= -f.top && d < f.foot:
-				v = 110 + 60*math.Sin(turn)
+				if v = 110 + 60*math.Sin(turn); f.slits {
+					v = 110
+					if x%(2*fieldPPI/fieldPerInch) == 0 {
+						v = 50
+					}
+				}
 			case d < -f.top && d >= -f.top-f.barTop, d >= f.foot && d < f.foot+f.bar:
 				v = bar - twine
 			}
@@ -75,7 +82,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed read 2.54 times too small", fieldPhoto{top: 0.5, foot: 1.2, barTop: 0.25, bar: 0.25}, 2, 1.7, false, false, true},
 		{"a reed with one bar out of the picture", fieldPhoto{top: 1.5, foot: 9, barTop: 0.5, bar: 0.5}, 1, 0, false, false, false},
 		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
-		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 1, 0, false, false, false},
+		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()
@@ -95,6 +102,20 @@ func TestFieldOfBands(t *testing.T) {
 		}
 		if f.Told = true; f.Teeth() || f.Short() > 0 || f.Tall() > 0 {
 			t.Errorf("%s: doubted though a person says what it is", c.name)
+		}
+	}
+}
+
+// Slots a tenth of the spacing wide carry little of the contrast at their own tone,
+// beside the edge and anywhere else: they are seen as far as they run, and no farther.
+func TestNarrowSlotsAreFollowed(t *testing.T) {
+	p, s := fieldPhoto{top: 2, foot: 2.5, barTop: 0.5, bar: 0.5, slits: true}.draw()
+	m := mapField(p, s, stretch{s.Frame, -380, 380}, lean{}, tone{PerInch: fieldPerInch}, fieldPPI, fieldReachIn)
+	for j := range m.zones {
+		for _, in := range []float64{0.2, 1, 1.8, 2.2, 3} {
+			if got := m.banded(j, m.edge-inZones(in)); got != (in < 2) {
+				t.Errorf("window %d of %d, %.1f in from the edge: bands seen %v", j, len(m.zones), in, got)
+			}
 		}
 	}
 }

@@ -17,9 +17,16 @@ type zone struct {
 	one, two complex128
 	half     float64
 	mean     float64 // grey level
-	// tonal says that one of the tones carries the contrast.
-	tonal bool
+	// share is the strongest of the tones in standard deviations of the grey levels; 0
+	// where those hardly differ.
+	share float64
 }
+
+// tonalShare is the share of a zone's contrast from which on a tone carries it.
+const tonalShare = 0.5
+
+// tonal says that one of the tones carries the contrast.
+func (z *zone) tonal() bool { return z.share >= tonalShare }
 
 // window is eight spacings side by side, in zones by depth.
 type window struct {
@@ -31,7 +38,7 @@ type window struct {
 func (w window) tonal() []zone {
 	var out []zone
 	for _, z := range w.zones {
-		if z.tonal {
+		if z.tonal() {
 			out = append(out, z)
 		}
 	}
@@ -178,7 +185,9 @@ func windowTone(seg []float64, local float64) (z zone, ok bool) {
 	sd := math.Sqrt(sq / w)
 	one, two, half := threeTones(hann, local)
 	z = zone{one: one, two: two, half: cmplx.Abs(half), mean: mean}
-	const faint, share = 1.2, 0.5 // grey levels; of the standard deviation
-	z.tonal = sd >= faint && math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) >= share*sd
+	const faint = 1.2 // grey levels
+	if sd >= faint {
+		z.share = math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) / sd
+	}
 	return z, true
 }
