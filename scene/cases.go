@@ -194,8 +194,15 @@ func (m *maker) glareOnRuler(share, strength float64) bool {
 	qx, qy, _ := d.v.project(x, y, u.top)
 	x, y = u.place(at, u.WidthMM)
 	wx, wy, _ := d.v.project(x, y, u.top)
+	// A soft tape bends away from the line through its middle.
+	along, bend := math.Hypot(qx-px, qy-py), 0.0
+	for _, s := range [2]float64{at - share*(s1-s0), at + share*(s1-s0)} {
+		x, y = u.place(math.Min(math.Max(s, s0), s1), u.WidthMM/2)
+		ex, ey, _ := d.v.project(x, y, u.top)
+		bend = math.Max(bend, math.Abs((qx-px)*(ey-py)-(qy-py)*(ex-px))/along)
+	}
 	m.s.Sensor.Glare = append(m.s.Sensor.Glare, Glare{
-		X: px, Y: py, RX: math.Hypot(qx-px, qy-py), RY: 2.2 * math.Hypot(wx-px, wy-py),
+		X: px, Y: py, RX: along, RY: 2.2*math.Hypot(wx-px, wy-py) + bend,
 		AngleDeg: math.Atan2(qy-py, qx-px) * 180 / math.Pi, Strength: strength / m.s.Sensor.Exposure, OnRuler: true,
 	})
 	return true

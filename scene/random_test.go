@@ -154,6 +154,29 @@ func TestCases(t *testing.T) {
 	}
 }
 
+// A reflection that hides the whole scale lies over a bent tape, too.
+func TestGlareOverTapes(t *testing.T) {
+	for seed := range uint64(60) {
+		s := Random(seed, Ranges{AdverseShare: 1, Cases: []string{"glare-all"}, RulerLooks: []string{"soft-tape"}})
+		if !coversScale(s) {
+			t.Errorf("seed %d: marks are left clear of %+v", seed, s.Sensor.Glare)
+		}
+	}
+}
+
+// coversScale says whether the reflection lies over every mark in the picture.
+func coversScale(s Spec) bool {
+	g := s.Sensor.Glare[0]
+	sn, cs := math.Sincos(g.AngleDeg * math.Pi / 180)
+	for _, m := range s.RulerMarks(0, 0) {
+		px, py, _ := s.Project(m.XMM, m.YMM, m.ZMM)
+		if dx, dy := px-g.X, py-g.Y; s.inFrame(px, py) && math.Hypot((dx*cs+dy*sn)/g.RX, (dy*cs-dx*sn)/g.RY) > 1.2 {
+			return false
+		}
+	}
+	return true
+}
+
 // Where nothing readable is left to choose, the scene says so.
 func TestNothingReadableToChoose(t *testing.T) {
 	s := Random(1, Ranges{AdverseShare: -1, MinSpanIn: 500})
