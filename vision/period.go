@@ -97,7 +97,7 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	if f == 0 {
 		f = at
 		for k := 2.0; k <= 3; k++ {
-			if g := at / k; g >= fMin && (sp.hasTone(g, plainTone, least) || sp.partOf(at, k, plainTone, least) >= 2) {
+			if g := at / k; g >= fMin && (sp.hasTone(g, least) || sp.partOf(at, k, least) >= 2) {
 				f = g
 				break
 			}
@@ -195,12 +195,13 @@ func (sp spectrum) stands(f float64) float64 {
 }
 
 // hasTone says whether at f is a line of at least so much that stands out plainly.
-func (sp spectrum) hasTone(f, plain, least float64) bool { return sp.line(f, least) > plain }
+func (sp spectrum) hasTone(f, least float64) bool { return sp.line(f, least) > plainTone }
 
 // line is how far the line at f stands over the floor, 0 where there is none of so much.
 func (sp spectrum) line(f, least float64) float64 {
-	// A line's flank is none.
-	at := sp.strongest(f-0.6*sp.width, f+0.6*sp.width)
+	// So far from its place is a line which perspective has split; a line's flank is none.
+	const near = 0.45
+	at := sp.strongest(f-near*sp.width, f+near*sp.width)
 	if at == 0 || sp.amplitude(at) <= least {
 		return 0
 	}
@@ -210,9 +211,9 @@ func (sp spectrum) line(f, least float64) float64 {
 // partOf is how many plain lines say that the line at f is the k-th of a row of lines:
 // others of it, up to the 3k-th. Where wires have a light side and a dark one the row's
 // first may be too weak to stand out by itself.
-func (sp spectrum) partOf(f, k, plain, least float64) (lines int) {
+func (sp spectrum) partOf(f, k, least float64) (lines int) {
 	for m := 1.0; m <= 3*k; m++ {
-		if math.Mod(m, k) != 0 && sp.hasTone(m*f/k, plain, least) {
+		if math.Mod(m, k) != 0 && sp.hasTone(m*f/k, least) {
 			lines++
 		}
 	}
@@ -239,14 +240,23 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	// holes cross a part of the rows only.
 	const alike, clear = 0.5, 0.3
 	// What is alike so many spacings on and not in the next has lines that no row of the
-	// spacing's own has, if none that stands out by itself; chance has none.
-	const seen = 4
+	// spacing's own has, if none that stands out by itself; of grain and rust one may stand
+	// there by chance.
+	const chance, seen, enough = 2, 3, 1.1 // three times as high as by chance
+	told := func(k float64) (sum float64) {
+		for m := 1.0; m <= 3*k; m++ {
+			if x := sp.line(m*f/k, least/2); math.Mod(m, k) != 0 && x >= seen {
+				sum += math.Log(x / chance)
+			}
+		}
+		return sum
+	}
 	next := s.likeness(1 / f)
 	for k := 2.0; k <= 5; k++ {
 		if f/k < fMin {
 			break
 		}
-		if r := s.likeness(k / f); r > clear && next < alike*r && sp.partOf(f, k, seen, least/2) > 0 {
+		if r := s.likeness(k / f); r > clear && next < alike*r && told(k) >= enough {
 			return k
 		}
 	}
