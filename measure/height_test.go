@@ -122,6 +122,25 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 	}
 }
 
+// Bands that run aslant to the bars they end in are at most as good as a guess.
+func TestAslantBandsAreHardlyBelieved(t *testing.T) {
+	for _, c := range []struct {
+		rad  float64
+		want bool
+	}{{0.03, false}, {0.15, true}} {
+		r := readingOf("aslant", 10, 300, 1)
+		r.bands.Field = vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, AslantRad: c.rad}
+		p, err := fit.FindPitch(r.ruler.Scale, r.bands, r.view)
+		if err != nil {
+			t.Fatal(err)
+		}
+		right, out := believe(r.ruler, r.bands, p).right, r.Answer(Options{RulerThicknessMM: 1})
+		if doubted := right <= mayBeNoPart && out.Status == Unsure && strings.Contains(out.Reason, "off square"); doubted != c.want {
+			t.Errorf("%.2f: %.2f, %s, %q", c.rad, right, out.Status, out.Reason)
+		}
+	}
+}
+
 // Bands of which no end is seen may be cloth where they wander and are rough, or where no
 // part is made with their spacing and they are not as straight and smooth as wires; they
 // are believed where a person says what they are.

@@ -268,6 +268,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if r.Status == Unsure {
 		if reason, advice := noPart(b.Field); reason != "" {
 			r.Reason, r.Advice = reason, advice
+		} else if aslant(b.Field) {
+			r.Reason = fmt.Sprintf("what crosses the ruler runs %.0f° off square to the lines it ends in, as wires do not", b.Field.AslantRad*180/math.Pi)
+			r.Advice = "take the photo again from nearer, sharp, and with more of the wires between ruler and bar"
 		} else if ribs(b) {
 			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"
 			r.Advice = showBars

@@ -28,7 +28,15 @@ type arcs struct {
 	between float64
 	// wires is how much better the row is drawn by wires than by bars.
 	wires float64
+	// levels are the arcs' grey levels in each stretch of the row.
+	levels []arcLevel
+	// lighter is how much lighter the wide arc is than the ground beyond the bars, less how
+	// much the narrow arc is; NaN where no ground is seen.
+	lighter float64
 }
+
+// arcLevel are the grey levels of a stretch's arcs; at is its middle, in inches.
+type arcLevel struct{ at, wide, narrow float64 }
 
 // arcBins is how finely a spacing is divided; arcGroups into how many stretches,
 // at most, the row is.
@@ -115,15 +123,15 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 		half := float64(l.count-1) / 2
 		t := lattice{T: l.T * (1 + step*float64(i)/half), count: l.count}
 		t.first = l.middle() - half*t.T
-		f, _ := fold(sig, t)
+		f, at := fold(sig, t)
 		if len(f) < 2 {
 			return a, false
 		}
 		if i == 0 {
-			front, _ = f.arcs(pxPerBand)
+			front, _ = f.arcs(at, pxPerBand)
 		}
 		if p := f.plain(); p > best {
-			if x, fine := f.arcs(pxPerBand); fine {
+			if x, fine := f.arcs(at, pxPerBand); fine {
 				a, ok, best = x, true, p
 			}
 		}
@@ -153,7 +161,7 @@ func (f folded) plain() float64 {
 }
 
 // arcs tells the arcs apart and compares their halves along the row.
-func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
+func (f folded) arcs(at []float64, pxPerBand float64) (a arcs, ok bool) {
 	// How far from its stretch's level each place of the spacing is, in half the
 	// stretches at least: a slot may be brighter than the bars in one and darker in
 	// another, and a side face shows in some only.
@@ -162,23 +170,23 @@ func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
 		levels[i] = medianOf(f[i][:])
 	}
 	var off [arcBins]float64
-	at := 0
+	most := 0
 	for j := range off {
 		v := make([]float64, len(f))
 		for i, g := range f {
 			v[i] = math.Abs(g[j] - levels[i])
 		}
-		if off[j] = medianOf(v); off[j] > off[at] {
-			at = j
+		if off[j] = medianOf(v); off[j] > off[most] {
+			most = j
 		}
 	}
-	if off[at] == 0 {
+	if off[most] == 0 {
 		return a, false
 	}
 	// A slot has two levels where a wall and what lies beneath it share it.
 	const share = 0.35
-	stands := func(j int) bool { return off[(j+arcBins)%arcBins] > share*off[at] }
-	lo, hi := at, at
+	stands := func(j int) bool { return off[(j+arcBins)%arcBins] > share*off[most] }
+	lo, hi := most, most
 	for hi-lo < arcBins && stands(lo-1) {
 		lo--
 	}
@@ -198,7 +206,7 @@ func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
 	}
 	third, half := (wideHi-wideLo)/3, n/2
 	var wide, narrow, wideLevel, narrowLevel []float64
-	for _, g := range f {
+	for i, g := range f {
 		over := func(a, b int) float64 {
 			sum := 0.0
 			for j := a; j <= b; j++ {
@@ -208,6 +216,7 @@ func (f folded) arcs(pxPerBand float64) (a arcs, ok bool) {
 		}
 		wideLevel = append(wideLevel, over(wideLo+third, wideHi-third))
 		narrowLevel = append(narrowLevel, over(coreLo, coreHi))
+		a.levels = append(a.levels, arcLevel{at[i], wideLevel[i], narrowLevel[i]})
 		wide = append(wide, over(wideLo, wideLo+third)-over(wideHi-third, wideHi))
 		narrow = append(narrow, over(lo, lo+max(half-1, 0))-over(hi-max(half-1, 0), hi))
 	}
@@ -258,6 +267,7 @@ func (a arcs) cues() []Cue {
 		{"narrow arcs wide", bound(math.Log(a.narrow/0.2), -0.6, 0.6)},
 		{"neither arc", bound(6*(a.between-0.1), -1, 1.5)},
 		{"arcs drawn by wires", bound(a.wires, -1, 1)},
+		{"wide arcs over ground", bound(a.lighter, -1, 1)},
 	}
 }
 

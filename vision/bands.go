@@ -163,6 +163,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Squares = squaresOf(p, s, ln, focalPx)
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
+	var ground []groundAt
+	b.Field, ground = fieldOf(p, s, ln, b.Row, t, ppi)
+	b.Field.Told = opt.Kind != ""
 	var told *arcs
 	if t.PerInch <= finestSlots {
 		if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
@@ -171,6 +174,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 			f, at = f.withBands(at, l)
 			a.wires = f.wiresOrBars(all, at, view{att.footIn, ppi / 25.4 / focalPx}, b.PxPerBand)
 			told = &a
+			a.lighter = a.overGround(ground, s, att.footIn)
 		}
 	}
 	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
@@ -180,8 +184,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	if b.Kind == Reed {
 		b.drawFront(sig, l, att.footIn, ppi/25.4/focalPx)
 	}
-	b.Field = fieldOf(p, s, ln, b.Row, t, ppi)
-	b.Field.Told = opt.Kind != ""
 	return b, true, nil
 }
 

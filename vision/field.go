@@ -29,6 +29,9 @@ type Field struct {
 	// share of their spacing; NaN where too little of them is seen. Where an end is
 	// seen nobody asks, and it is 0.
 	Waves float64
+	// AslantRad is how far from square the bands run to the lines they end in, in
+	// radians; 0 where no such line is seen window by window.
+	AslantRad float64
 	// Covered: beside the ruler that was read something else as wide lies across them.
 	Covered bool
 	// Told: a person says that it is a part, whatever its bands look like.
@@ -89,11 +92,12 @@ type fieldMap struct {
 	edge    int       // the marked edge's index
 	// windowZones is from window to window, in zones.
 	windowZones float64
+	along       []float64 // of each window's middle, px
 }
 
 // fieldOf follows a row of bands of tone t from the marked edge outward, and those
 // behind the ruler in step with them.
-func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float64) (f Field) {
+func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float64) (f Field, g []groundAt) {
 	// Where the row is: the ruler may be longer than the part.
 	a, b := row[0].Along, row[len(row)-1].Along
 	along := stretch{s.Frame, math.Min(a, b), math.Max(a, b)}
@@ -104,8 +108,9 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 		sides = m.sides()
 	}
 	if len(sides) == 0 {
-		return f
+		return f, nil
 	}
+	f.AslantRad = m.aslant(sides, l.at((a+b)/2)-s.ShearAt((a+b)/2))
 	for _, o := range sides {
 		f.LeastIn += o.atIn
 		f.Covered = f.Covered || o.covered
@@ -126,7 +131,24 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	if f.Ends == 2 {
 		f.HighIn = f.LeastIn
 	}
-	return f
+	return f, m.ground(sides)
+}
+
+// aslant is how far from square the bands run to the lines they end in: the less of
+// both sides, since behind one of them yarn may lie or another part. skew is the tangent
+// of the bands to the ruler's perpendicular.
+func (m fieldMap) aslant(sides []fieldSide, skew float64) float64 {
+	const fewest = 4 // windows
+	least := math.Inf(1)
+	for _, o := range sides {
+		if o.ends && !o.whole && len(o.wins) >= fewest {
+			least = math.Min(least, math.Abs(math.Atan(skew+o.slope/m.windowZones)))
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 0
+	}
+	return least
 }
 
 // mapField looks reachIn inches far on either side of the marked edge.
@@ -146,6 +168,7 @@ func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, 
 	})
 	for _, row := range rows {
 		for len(m.zones) < len(row) {
+			m.along = append(m.along, row[len(m.zones)].along)
 			m.zones = append(m.zones, make([]*zone, len(rows)))
 		}
 	}

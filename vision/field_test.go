@@ -23,6 +23,8 @@ type fieldPhoto struct {
 	slits bool
 	// wander is how far the bands swing to and fro along their length, in spacings.
 	wander float64
+	// aslant is the tangent by which the ends lie aslant to the ruler.
+	aslant float64
 }
 
 const fieldPPI, fieldPerInch = 100, 10
@@ -40,6 +42,7 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 			if f.wound {
 				twine = (0.32 + 0.2*math.Sin(2*math.Pi*float64(x)/300)) * 60 * math.Sin(turn)
 			}
+			e := d - f.aslant*float64(x-w/2)/fieldPPI
 			switch {
 			case d >= 0 && d < 1:
 				v = 220
@@ -49,14 +52,14 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				}
 			case f.second > 0 && d < -f.second && d > -f.second-1:
 				v = 200
-			case d >= -f.top && d < f.foot:
+			case e >= -f.top && e < f.foot:
 				if v = 110 + 60*math.Sin(turn); f.slits {
 					v = 110
 					if x%(2*fieldPPI/fieldPerInch) == 0 {
 						v = 50
 					}
 				}
-			case d < -f.top && d >= -f.top-f.barTop, d >= f.foot && d < f.foot+f.bar:
+			case e < -f.top && e >= -f.top-f.barTop, e >= f.foot && e < f.foot+f.bar:
 				v = bar - twine
 			}
 			p.Pix[y*w+x] = uint8(v + 2*rng.NormFloat64())
@@ -87,7 +90,7 @@ func TestFieldOfBands(t *testing.T) {
 	} {
 		p, s := c.photo.draw()
 		row := []Band{{Along: -380}, {Along: 380}}
-		f := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
+		f, _ := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
 		if f.Ends != c.ends || math.Abs(f.HighIn-c.high) > 0.1 {
 			t.Errorf("%s: %d ends, %.2f in high, want %d, %.2f", c.name, f.Ends, f.HighIn, c.ends, c.high)
 		}
@@ -120,13 +123,36 @@ func TestNarrowSlotsAreFollowed(t *testing.T) {
 	}
 }
 
+// The angle between bands and the lines they end in is that drawn, whichever way the
+// ruler lies; and the ground beyond the bars is that drawn.
+func TestEndsSquareToBands(t *testing.T) {
+	row := []Band{{Along: -380}, {Along: 380}}
+	for _, tan := range []float64{-0.15, 0, 0.1} {
+		p, s := fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.3, bar: 0.5, aslant: tan}.draw()
+		f, ground := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
+		if want := math.Abs(math.Atan(tan)); f.Ends != 2 || math.Abs(f.AslantRad-want) > 0.015 {
+			t.Errorf("%.2f drawn: %.3f with %d ends", want, f.AslantRad, f.Ends)
+		}
+		// The marks say that the picture is sheared by as much: then they are square.
+		s.Shear[0] = tan
+		if f, _ := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI); math.Abs(f.AslantRad) > 0.015 {
+			t.Errorf("%.2f drawn and seen in the marks: %.3f", tan, f.AslantRad)
+		}
+		for _, x := range []float64{-300, 0, 300} {
+			if g, ok := groundLevel(ground, x); !ok || math.Abs(g-120) > 3 {
+				t.Errorf("ground at %.0f: %.0f (%v), drawn with 120", x, g, ok)
+			}
+		}
+	}
+}
+
 // Bands that swing are told from straight ones, and by as much as they swing: a sine has
 // a root mean square of its height over the root of two. Of bands that end nobody asks.
 func TestBandsThatWander(t *testing.T) {
 	row := []Band{{Along: -380}, {Along: 380}}
 	for _, wander := range []float64{0, 0.02, 0.05} {
 		p, s := fieldPhoto{top: 9, foot: 9, wander: wander}.draw()
-		f := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
+		f, _ := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI)
 		if want := wander / math.Sqrt2; !(math.Abs(f.Waves-want) < 0.002+0.15*want) {
 			t.Errorf("drawn to wander by %.4f: %.4f", want, f.Waves)
 		}

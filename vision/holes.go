@@ -366,6 +366,10 @@ func (m zoneMap) ends() (lo, hi int, ok bool) {
 	// An end is one where the picture goes on and the bands do not.
 	const onIn, leastIn = 0.1, 1.0
 	on := int(math.Ceil(onIn * m.ppi / m.step))
+	// Where bands are seen before the ruler alone, they go on under it.
+	if m.under && hi >= 0 && m.depth(hi) < rulerNarrowIn*m.ppi {
+		return lo, hi, false
+	}
 	ok = lo-on >= 0 && hi+on < len(m.seen) && m.seen[lo-on] && m.seen[hi+on] && float64(hi-lo)*m.step >= leastIn*m.ppi
 	return lo, hi, ok
 }

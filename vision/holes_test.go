@@ -74,6 +74,15 @@ func TestHolesAreTold(t *testing.T) {
 			}
 			return band(j, 0)
 		}, true},
+		{"beside the edge of a ruler that covers all the rest", 0, func(j int, d float64) zone {
+			switch {
+			case !part(d) || d > 0:
+				return blank
+			case d > -0.45 && d < -0.15:
+				return band(j, hole)
+			}
+			return band(j, 0)
+		}, true},
 		{"right behind the other edge", 0, func(j int, d float64) zone {
 			switch {
 			case !part(d-1) || d > 0 && d < 0.8:
@@ -212,6 +221,10 @@ func TestPlainMiddle(t *testing.T) {
 	// a ruler whose marks look like the bands hides what it is wide at least
 	if got := seen(true, 0, 1.5); math.Abs(got-0.55) > 0.07 {
 		t.Errorf("covered by marks like bands: %.2f", got)
+	}
+	// and where the ruler covers all that is behind its edge no end of the part is seen
+	if got := seen(true, 9, 1.5); got != 0 {
+		t.Errorf("one end under the ruler: %.2f", got)
 	}
 	if got := seen(false, 0, 9); got != 0 {
 		t.Errorf("no end in view: %.2f", got)

@@ -12,7 +12,7 @@ func TestKindTableKnowsTheCues(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	odd := &arcs{narrow: math.NaN(), darker: math.Inf(1), change: -1, frontChange: 1e9, narrowChange: math.Inf(-1), between: 1e9}
+	odd := &arcs{narrow: math.NaN(), darker: math.Inf(1), change: -1, frontChange: 1e9, narrowChange: math.Inf(-1), between: 1e9, lighter: math.Inf(1)}
 	for _, a := range []*arcs{nil, {}, odd} {
 		cues := kindCues(a, 1e9, 1e9, 1e9)
 		if len(cues) < 5 || len(cues) != len(w.by) {

@@ -12,6 +12,8 @@ import (
 type spectrum struct {
 	df  float64
 	amp []float64
+	// width is half of that of a line under Hann's window.
+	width float64
 }
 
 func (s signal) spectrum() spectrum {
@@ -45,17 +47,6 @@ func (s signal) spectrum() spectrum {
 	return sp
 }
 
-// near is the strongest amplitude within ±tol of f, and where.
-func (sp spectrum) near(f, tol float64) (amp, at float64) {
-	i0, i1 := int((f-tol)/sp.df), int((f+tol)/sp.df+1)
-	for i := max(1, i0); i <= i1 && i+1 < len(sp.amp); i++ {
-		if sp.amp[i] > amp {
-			amp, at = sp.amp[i], float64(i)*sp.df
-		}
-	}
-	return amp, at
-}
-
 // floorNear is the median amplitude around f, leaving out f itself.
 func (sp spectrum) floorNear(f, lineWidth float64) float64 {
 	var v []float64
@@ -82,50 +73,44 @@ type tone struct {
 }
 
 // findPeriod finds the fundamental of the signal between fMin and fMax per
-// inch. Octaves are weighed explicitly: from the strongest line, a half and a
-// third of its frequency are the fundamental where they are real lines.
-// ok is false where no line stands out.
+// inch. Octaves are weighed explicitly: from the line that counts, a half and a
+// third of its frequency are the fundamental where they are real lines, or where
+// what they are whole parts of are. ok is false where no line stands out.
 func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	sp := s.spectrum()
 	span := float64(len(s.v)) * s.du
-	width := 2 / span // half width of a Hann line
-	var best, at float64
-	for i := 1; i+1 < len(sp.amp); i++ {
-		f := float64(i) * sp.df
-		if f < fMin || f > fMax {
-			continue
-		}
-		if a := sp.amp[i]; a > best && a >= sp.amp[i-1] && a >= sp.amp[i+1] {
-			best, at = a, f
-		}
-	}
-	if best == 0 {
+	sp.width = 2 / span
+	at := sp.strongest(fMin, fMax)
+	if at == 0 {
 		return t, false
 	}
-	if best < 5*sp.floorNear(at, width) {
+	least := leastShare * sp.amplitude(at)
+	strongest, f := at, 0.0
+	if sp.stands(at) < plainTone {
+		if at, f = sp.behindGrain(fMin, fMax, least); at == 0 {
+			at = strongest
+		}
+	}
+	if sp.stands(at) < 5 {
 		return t, false
 	}
-	t.Strongest = at
-	// Wood has a grain of its own, which makes lines as weak as the least that is looked
-	// at. Of 45 drawn rigid heddles (seed 4801) twelve have such a fundamental: it stands
-	// out by ten times and more. A weaker one subharmonic may still find.
-	const plain = 8
-	f := at
-	for _, k := range []float64{2, 3} {
-		g := at / k
-		if g < fMin {
-			continue
-		}
-		a, x := sp.near(g, 0.6*width)
-		if a > 0.10*best && a > plain*sp.floorNear(g, width) && math.Abs(x*k-at) < 0.6*width*k {
-			f = g
-			break
+	if f == 0 {
+		f = at
+		for k := 2.0; k <= 3; k++ {
+			if g := at / k; g >= fMin && (sp.hasTone(g, least) || sp.partOf(at, k, least) >= 2) {
+				f = g
+				break
+			}
 		}
 	}
-	for k := subharmonic(s, f, fMin); k > 1; k = subharmonic(s, f, fMin) {
-		f /= float64(k)
+	for k := sp.subharmonic(s, f, fMin, least); k > 1; k = sp.subharmonic(s, f, fMin, least) {
+		f /= k
 	}
-	t.Line = best / math.Max(sp.floorNear(at, width), 1e-9)
+	t.Strongest = strongest
+	if at != strongest {
+		t.Strongest = sp.strongestOf(f, at)
+	}
+	t.Line = sp.stands(at)
 	t.PerInch = refine(s, f)
 	// Rife & Boorstyn 1974: var(f) ≥ 6σ²/((2π)² A² n) / span², a tone in white noise;
 	// the floor of the spectrum stands for σ.
@@ -133,21 +118,145 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	return t, true
 }
 
+const (
+	// plainTone is how far over the spectrum's floor lines stand that are no chance.
+	// Wood has a grain of its own, which makes lines as weak as the least that is looked
+	// at. Of 45 drawn rigid heddles (seed 4801) twelve have such a fundamental: it stands
+	// out by ten times and more. A weaker one subharmonic may still find.
+	plainTone = 8
+	// leastShare of the strongest line's amplitude have others that count.
+	leastShare = 0.10
+)
+
+// strongest is where between fMin and fMax the highest of the spectrum's peaks is, 0
+// where there is none.
+func (sp spectrum) strongest(fMin, fMax float64) (at float64) {
+	best := 0.0
+	sp.peaks(fMin, fMax, func(f, a float64) {
+		if a > best {
+			best, at = a, f
+		}
+	})
+	return at
+}
+
+// behindGrain is the line that stands out most, of at least so much, and its fundamental;
+// 0 where none is plain. Rust, which bites some wires and leaves others, and the grain of
+// wood make the strongest lines where they are coarse; but those hardly stand out from what
+// lies beside them, and those of the bands do.
+func (sp spectrum) behindGrain(fMin, fMax, least float64) (at, f float64) {
+	best := float64(plainTone)
+	sp.peaks(fMin, fMax, func(f, a float64) {
+		if a >= least {
+			if s := sp.stands(f); s >= best {
+				best, at = s, f
+			}
+		}
+	})
+	// The finest lines may be the plainest, for grain is coarse: of which row of lines
+	// they are one all of it tells together. By chance a line stands twice as high as
+	// what lies beside it, hardly ever five times.
+	const chance, some, nearly = 2.0, 1.0, 0.75
+	var told [5]float64
+	most := 0.0
+	for k := 2; k < len(told) && at/float64(k) >= fMin; k++ {
+		for m := 1; m <= 2*k; m++ {
+			if m%k != 0 {
+				told[k] += math.Log(math.Max(1, sp.line(float64(m)*at/float64(k), least)/chance))
+			}
+		}
+		most = math.Max(most, told[k])
+	}
+	f = at
+	for k := range told {
+		if told[k] > some && told[k] >= nearly*most {
+			return at, at / float64(k)
+		}
+	}
+	return at, f
+}
+
+func (sp spectrum) peaks(fMin, fMax float64, each func(f, a float64)) {
+	for i := max(1, int(fMin/sp.df)); i+1 < len(sp.amp); i++ {
+		f := float64(i) * sp.df
+		if a := sp.amp[i]; f >= fMin && f <= fMax && a >= sp.amp[i-1] && a >= sp.amp[i+1] {
+			each(f, a)
+		}
+	}
+}
+
+// amplitude is that at f; stands is how far it stands over the floor beside it.
+func (sp spectrum) amplitude(f float64) float64 {
+	return sp.amp[min(int(f/sp.df+0.5), len(sp.amp)-1)]
+}
+
+func (sp spectrum) stands(f float64) float64 {
+	return sp.amplitude(f) / math.Max(sp.floorNear(f, sp.width), 1e-9)
+}
+
+// hasTone says whether at f is a line of at least so much that stands out plainly.
+func (sp spectrum) hasTone(f, least float64) bool { return sp.line(f, least) > plainTone }
+
+// line is how far the line at f stands over the floor, 0 where there is none of so much.
+func (sp spectrum) line(f, least float64) float64 {
+	// So far from its place is a line which perspective has split; a line's flank is none.
+	const near = 0.45
+	at := sp.strongest(f-near*sp.width, f+near*sp.width)
+	if at == 0 || sp.amplitude(at) <= least {
+		return 0
+	}
+	return sp.amplitude(at) / math.Max(sp.floorNear(f, sp.width), 1e-9)
+}
+
+// partOf is how many plain lines say that the line at f is the k-th of a row of lines:
+// others of it, up to the 3k-th. Where wires have a light side and a dark one the row's
+// first may be too weak to stand out by itself.
+func (sp spectrum) partOf(f, k, least float64) (lines int) {
+	for m := 1.0; m <= 3*k; m++ {
+		if math.Mod(m, k) != 0 && sp.hasTone(m*f/k, least) {
+			lines++
+		}
+	}
+	return lines
+}
+
+// strongestOf is the strongest of the lines of f up to that at last.
+func (sp spectrum) strongestOf(f, last float64) (at float64) {
+	for m := f; m < last+f/2; m += f {
+		if x := sp.strongest(m-0.6*sp.width, m+0.6*sp.width); x > 0 && (at == 0 || sp.amplitude(x) > sp.amplitude(at)) {
+			at = x
+		}
+	}
+	return at
+}
+
 // subharmonic is how many periods of the frequency f make one of the signal, or a
 // whole part of one: 1 where a spacing is like the next one, else how many
 // spacings on there is one like it. A wire with a dark side and a bright one, or
 // a slot with its wall, has a weak fundamental among strong harmonics, and the
 // spectrum alone then takes a harmonic for it.
-func subharmonic(s signal, f, fMin float64) int {
+func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	// Slots and holes between them are alike to a half or more, although the
 	// holes cross a part of the rows only.
 	const alike, clear = 0.5, 0.3
+	// What is alike so many spacings on and not in the next has lines that no row of the
+	// spacing's own has, if none that stands out by itself; of grain and rust one may stand
+	// there by chance.
+	const chance, seen, enough = 2, 3, 1.1 // three times as high as by chance
+	told := func(k float64) (sum float64) {
+		for m := 1.0; m <= 3*k; m++ {
+			if x := sp.line(m*f/k, least/2); math.Mod(m, k) != 0 && x >= seen {
+				sum += math.Log(x / chance)
+			}
+		}
+		return sum
+	}
 	next := s.likeness(1 / f)
-	for _, k := range []int{2, 3, 4, 5} {
-		if f/float64(k) < fMin {
+	for k := 2.0; k <= 5; k++ {
+		if f/k < fMin {
 			break
 		}
-		if r := s.likeness(float64(k) / f); r > clear && next < alike*r {
+		if r := s.likeness(k / f); r > clear && next < alike*r && told(k) >= enough {
 			return k
 		}
 	}

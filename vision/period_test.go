@@ -107,3 +107,59 @@ func TestAmplitude(t *testing.T) {
 		t.Errorf("amplitude %.3f, made with 2.5", got)
 	}
 }
+
+// Rust bites some wires and leaves others: that makes the strongest lines where they are
+// coarse, and the wires' own lines still are the plainest. Their fundamental is told by
+// all of them, where the plainest is a finer one.
+func TestTonesBehindRust(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		lines map[float64]float64 // amplitude by frequency, per inch
+		want  float64
+	}{
+		{"one line", map[float64]float64{22: 0.5}, 22},
+		{"a row of lines", map[float64]float64{10: 0.35, 20: 0.3, 30: 0.3}, 10},
+	} {
+		found := 0
+		for seed := range uint64(20) {
+			rng := rand.New(rand.NewPCG(seed, 12))
+			g := signal{du: 1.0 / 200, v: make([]float64, 1100)}
+			coarse := 0.0
+			for i := range g.v {
+				// each wire, a twentieth of an inch, as bright as it is left
+				if i%10 == 0 {
+					coarse = 2 * rng.NormFloat64()
+				}
+				g.v[i] = coarse + 0.2*rng.NormFloat64()
+				for f, a := range c.lines {
+					g.v[i] += 2 * a * math.Cos(2*math.Pi*f*float64(i)*g.du)
+				}
+			}
+			got, ok := findPeriod(g.highPass(0.4), coarsest, 42)
+			if ok && math.Abs(got.PerInch/c.want-1) > 0.02 {
+				t.Errorf("%s, seed %d: %.3f per inch (%.1f), want %v", c.name, seed, got.PerInch, got.Line, c.want)
+			} else if ok {
+				found++
+			}
+		}
+		if found < 18 {
+			t.Errorf("%s: found %d times of 20", c.name, found)
+		}
+	}
+}
+
+// Where a wire's light and dark side leave its first line weak, the others of the row
+// tell that the third is not the first.
+func TestWeakFundamental(t *testing.T) {
+	const f = 4.75
+	g := signal{du: 1.0 / 200, v: make([]float64, 1200)}
+	rng := rand.New(rand.NewPCG(5, 12))
+	for i := range g.v {
+		x := 2 * math.Pi * f * float64(i) * g.du
+		g.v[i] = 0.05*math.Cos(x) + 0.35*math.Cos(2*x) + 0.8*math.Cos(3*x) + 0.3*math.Cos(4*x) + 0.6*rng.NormFloat64()
+	}
+	got, ok := findPeriod(g, coarsest, 42)
+	if !ok || math.Abs(got.PerInch/f-1) > 0.01 {
+		t.Errorf("%.3f per inch (%v), want %v", got.PerInch, ok, f)
+	}
+}

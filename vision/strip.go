@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"sort"
 
 	"dentcount/calib"
 	"dentcount/photo"
@@ -54,6 +55,36 @@ func (s strip) highPass(half int) strip {
 		}
 	}
 	return o
+}
+
+// clipped has no values but as far from nought as the bands' own. crossed says that some
+// are much farther: yarn or a thread across the bands is a few times as bright as they
+// are, and lies in another direction.
+func (s strip) clipped() (o strip, crossed bool) {
+	// Narrow slots and wires are an eighth of their spacing and more (common practice,
+	// no source), yarn is a smaller share of a strip; samples do.
+	const bands, far, some, every = 0.9, 2.2, 0.003, 7
+	var seen []float64
+	for i := 0; i < len(s.v); i += every {
+		if v := s.v[i]; v == v {
+			seen = append(seen, math.Abs(float64(v)))
+		}
+	}
+	if len(seen) == 0 {
+		return s, false
+	}
+	sort.Float64s(seen)
+	at := func(share float64) float64 { return seen[int(share*float64(len(seen)-1))] }
+	if at(1-some) < far*at(bands) {
+		return s, false
+	}
+	most := float32(at(bands))
+	o = s
+	o.v = make([]float32, len(s.v))
+	for i, v := range s.v {
+		o.v[i] = min(max(v, -most), most)
+	}
+	return o, true
 }
 
 // smooth is each row under the kernel 1-2-1.
@@ -207,25 +238,44 @@ func findLean(s strip, halfPx int) (l lean, gain float64) {
 	// Smoothed: of the finest grain less is kept between two columns, however it
 	// is filled in.
 	h := s.highPass(halfPx).smooth()
-	fine := h.doubled()
-	every := max(1, s.rows/20)
-	var total float64
-	cnt := 0
-	for r := 0; r < h.rows; r += every {
-		for _, v := range h.row(r) {
+	l, gain = h.leanOfMost()
+	// Where something brighter than bands crosses them, it may be its lean that was found.
+	if c, crossed := h.clipped(); crossed {
+		const better = 1.01
+		fine, every := c.doubled(), max(1, s.rows/20)
+		if m, _ := c.leanOfMost(); fine.contrastAlong(m, every) > better*fine.contrastAlong(l, every) {
+			return m, h.doubled().contrastAlong(m, every) / h.power(every)
+		}
+	}
+	return l, gain
+}
+
+// power is the mean square of every so many rows.
+func (s strip) power(every int) float64 {
+	var sum float64
+	n := 0
+	for r := 0; r < s.rows; r += every {
+		for _, v := range s.row(r) {
 			if v == v {
-				total += float64(v) * float64(v)
-				cnt++
+				sum += float64(v) * float64(v)
+				n++
 			}
 		}
 	}
-	if cnt == 0 || total == 0 {
+	return sum / float64(max(n, 1))
+}
+
+// leanOfMost is findLean for a strip that is free of its slow changes.
+func (h strip) leanOfMost() (l lean, gain float64) {
+	fine := h.doubled()
+	every := max(1, h.rows/20)
+	total := h.power(every)
+	if total == 0 {
 		return l, 0
 	}
-	total /= float64(cnt)
 	score := func(l lean) float64 { return fine.contrastAlong(l, every) }
 	best := -1.0
-	span := math.Abs(s.depth(s.rows-1)-s.depth(0)) + 1
+	span := math.Abs(h.depth(h.rows-1)-h.depth(0)) + 1
 	stepA := math.Min(0.02, 1.2/span)
 	var tries []lean
 	for a := -0.24; a <= 0.24; a += stepA {
@@ -240,7 +290,7 @@ func findLean(s strip, halfPx int) (l lean, gain float64) {
 	}
 	// From there by what a band shifts over the strip's depth at the strip's two
 	// ends: these two hardly depend on each other, and both are felt alike.
-	lo, hi := s.lo, s.lo+float64(s.cols-1)
+	lo, hi := h.lo, h.lo+float64(h.cols-1)
 	ends := func(atLo, atHi float64) lean {
 		b := (atHi - atLo) / span / (hi - lo) * 1000
 		return lean{A: atLo/span - b*lo/1000, B: b}
