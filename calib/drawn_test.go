@@ -97,6 +97,38 @@ func TestClearTransparentRulerIsReadOnItsOtherEdge(t *testing.T) {
 	}
 }
 
+// The edge of a black ruler on a black part is hardly seen, its white marks are;
+// regression.
+func TestFaintEdgeOfClearMarks(t *testing.T) {
+	r := scene.DefaultRanges()
+	r.AdverseShare = 0.15
+	spec := scene.Random(5001_000_881, r)
+	img, truth, err := scene.Draw(spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := scene.Encode(spec, img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened, err := photo.Limits{GrayOnly: true}.Decode("drawn.jpg", file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer opened.Close()
+	p, err := opened.Gray()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, found, err := FindRuler(context.Background(), p, Options{})
+	if err != nil || !found {
+		t.Fatalf("found %v, err %v", found, err)
+	}
+	if ratio := drawnRatio(got.Scale, truth); math.Abs(ratio-1) > 0.01 {
+		t.Errorf("%s%d read %.3f times the truth", got.Scale.Unit, got.Scale.Divisions, ratio)
+	}
+}
+
 func TestTenthsOfAnInchAreToldFromMillimetres(t *testing.T) {
 	if right := readDrawn(t, 950, 5, []string{"mm", "in10", "mm+mm", "in8+mm"}, []string{"white", "yellow", "tape"}); right < 3 {
 		t.Errorf("%d of 5 rulers read, want 3", right)

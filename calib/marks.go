@@ -229,10 +229,13 @@ func (l *ladder) middleOf(s strip, r int, c, gap float64) (off, weight float64) 
 
 // measureLengths measures how deep each mark runs: the depth at which its
 // contrast has fallen to less than half of what it is near the edge. Digits stand
-// under short marks and beside long ones, so that there are three ways to see it:
+// under short marks and beside long ones, so that there are four ways to see it:
 // by both sides of every mark; by one side of those that are longer than the
-// shortest for all that; by one side of every mark.
-func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
+// shortest for all that; by one side of every mark; by one side of those, too, that
+// one side sees run on as whole units' marks do, for what stands right under a short
+// mark is seen past it a little, and a number as wide as a few marks hides the end of
+// its own on one side.
+func (l *ladder) measureLengths(s strip) (ways [4][]float64) {
 	w, gap := l.sides()
 	less, more := make([]float64, s.rows), make([]float64, s.rows)
 	for i := range ways {
@@ -267,13 +270,23 @@ func (l *ladder) measureLengths(s strip) (ways [3][]float64) {
 		if n > 1.25*minor+1 {
 			ways[1][i] = ways[2][i]
 		}
+		ways[3][i] = ways[1][i]
+		if ways[2][i] > runsOn*minor {
+			ways[3][i] = ways[2][i]
+		}
 	}
 	return ways
 }
 
+// runsOn is how many times as long as the shortest a mark is that runs on beside a
+// number. Whole units' marks are 1.9 times as long as the shortest or longer (see
+// tenthsMinor), the feet of numbers under short marks made them 1.2 to 1.3 times as
+// long on two drawn rulers.
+const runsOn = 1.5
+
 // chooseLengths takes the lengths of which the hierarchy tells most, and says the
 // score of their best reading; -Inf where none has one.
-func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
+func (l *ladder) chooseLengths(s strip, ways [4][]float64) float64 {
 	best := math.Inf(-1)
 	var lengths []float64
 	alike := 1
@@ -287,8 +300,10 @@ func (l *ladder) chooseLengths(s strip, ways [3][]float64) float64 {
 			lengths, alike, best = own, of, v
 		}
 	}
-	for _, own := range ways {
-		try(own, 1)
+	for i, own := range ways {
+		if i < 3 || best < clearScore {
+			try(own, 1)
+		}
 	}
 	if best < clearScore && len(l.rungs) >= fewestToFold && l.runOn(ways[0]) < mostRunOn {
 		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {

@@ -183,7 +183,11 @@ func rulerOdds(l ladder, rd reading, held float64) float64 {
 
 // minSecond is the evidence that is enough for a ruler's second scale, for only
 // a few edges lie across a ruler and its spacing is foretold.
-const minSecond = 6
+const minSecond = 6.0
+
+// fewUnits is what is enough where a share allExplained of the marks is as foretold: the
+// marks of three and a half drawn inches of tenths, all read rightly, gave 5.7.
+const fewUnits, allExplained = 5.0, 0.97
 
 // leastLengths is how much of it the lengths must give, where the numbers say more.
 const leastLengths = 3
@@ -268,7 +272,16 @@ const (
 // have no ruler's hierarchy.
 func understand(c candidate, l ladder) *read {
 	rds := decode(l)
-	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < leastLengths || rds[0].evidence+rds[0].numbers < minSecond {
+	if len(rds) == 0 || !(rds[0].explained >= minExplained) || rds[0].evidence < leastLengths {
+		return nil
+	}
+	// A few units tell little however clear they are: where every mark is as foretold,
+	// and as even as a ruler's, that is hardly chance.
+	enough := minSecond
+	if rds[0].explained >= allExplained && rulerOdds(l, rds[0], c.held) >= leastOdds {
+		enough = fewUnits
+	}
+	if rds[0].evidence+rds[0].numbers < enough {
 		return nil
 	}
 	s, err := fitScale(l, rds[0])

@@ -126,3 +126,33 @@ func TestFindRulerStopsWhenToldTo(t *testing.T) {
 		t.Error("a cancelled search went on")
 	}
 }
+
+// Two and a half units of marks that are all as foretold tell too little of themselves,
+// and enough where they are as even as a ruler's; with a few spoilt ones they do not.
+func TestFewUnitsThatAreAllAsForetold(t *testing.T) {
+	read := func(unevenPx float64, spoilt ...int) bool {
+		rng := rand.New(rand.NewPCG(8, 9))
+		l := rulerLadder(tenths(Inch, 10, 0), []float64{6.6, 9.6, 11.6}, 2.6, 400, 0, 0, 0, rng)
+		l.frame, l.base, l.stepPx, l.alike = Frame{TX: 1, NY: 1, Hi: 1400, Half: 700}, [2]float64{4, 60}, 2, 1
+		for i := range l.rungs {
+			l.rungs[i].ink = math.NaN()
+			l.rungs[i].along += unevenPx * rng.NormFloat64()
+		}
+		for _, i := range spoilt {
+			l.rungs[i].length *= 1.2
+		}
+		if rds := decode(l); len(rds) > 0 {
+			t.Logf("uneven %g px, spoilt %v: evidence %.2f, explained %.2f", unevenPx, spoilt, rds[0].evidence, rds[0].explained)
+		}
+		return understand(candidate{frame: l.frame, held: 1}, l) != nil
+	}
+	if !read(0.1) {
+		t.Error("even marks are no ruler's")
+	}
+	if read(2) {
+		t.Error("uneven marks are a ruler's")
+	}
+	if read(0.1, 6, 16) {
+		t.Error("with spoilt marks it is a ruler's")
+	}
+}
