@@ -242,3 +242,34 @@ func TestPeriodOfDarkAndBrightPairs(t *testing.T) {
 		}
 	}
 }
+
+// Yarn that hides a few bands is none of their arcs: bars that are the same from end to
+// end stay so.
+func TestArcsUnderYarn(t *testing.T) {
+	const T = 0.22
+	sig := grille(T, 0.15, 1, 3.2, 0.012, 60, 40, 30, 3)
+	l := lattice{first: T * 0.075, T: T, count: 26}
+	clean, ok := arcsOf(sig, l, 300*T)
+	if !ok {
+		t.Fatal("no arcs")
+	}
+	var row []Band
+	for k := range l.count {
+		b := Band{Index: k, In: l.first + T*float64(k), State: Good}
+		if k == 4 || k == 5 {
+			b.State = Hidden
+			for i := int((b.In - T/2) / sig.du); i < int((b.In+T/2)/sig.du); i++ {
+				sig.v[i] = 100 + 300*float64(i)*sig.du
+			}
+		}
+		row = append(row, b)
+	}
+	yarn, ok1 := arcsOf(sig, l, 300*T)
+	good, ok2 := arcsOf(sig.goodOf(row, T), l, 300*T)
+	if !ok2 || math.Abs(good.change-clean.change) > 0.01 {
+		t.Errorf("with yarn left out the wide arcs change by %.3f (%v), without it by %.3f", good.change, ok2, clean.change)
+	}
+	if ok1 && math.Abs(yarn.change-clean.change) < 0.05 {
+		t.Errorf("yarn makes the arcs change by %.3f, no more than %.3f without it", yarn.change, clean.change)
+	}
+}

@@ -168,8 +168,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Field.Told = opt.Kind != ""
 	var told *arcs
 	if t.PerInch <= finestSlots {
-		if a, ok := arcsOf(sig, l, b.PxPerBand); ok {
+		if a, ok := arcsOf(sig.goodOf(b.Row, l.T), l, b.PxPerBand); ok {
 			long, all := o.pastEnds(p, s, l, ppi)
+			long = long.goodOf(b.Row, l.T)
 			f, at := fold(long, all)
 			f, at = f.withBands(at, l)
 			a.wires = f.wiresOrBars(all, at, view{att.footIn, ppi / 25.4 / focalPx}, b.PxPerBand)

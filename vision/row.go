@@ -129,6 +129,22 @@ func (g signal) dropFaint(place, match []float64, T float64) {
 	}
 }
 
+// goodOf is the signal without the bands of the row, T apart, that are none, bent or
+// hidden: what yarn shows across them is neither wire nor opening.
+func (g signal) goodOf(row []Band, T float64) signal {
+	o := signal{u0: g.u0, du: g.du, v: append([]float64(nil), g.v...)}
+	for _, b := range row {
+		if b.State == Good {
+			continue
+		}
+		lo, hi := int(math.Ceil((b.In-T/2-g.u0)/g.du)), int((b.In+T/2-g.u0)/g.du)
+		for i := max(lo, 0); i <= min(hi, len(o.v)-1); i++ {
+			o.v[i] = math.NaN()
+		}
+	}
+	return o
+}
+
 // trimEnds drops what lies before the first three good bands in a row and after
 // the last, and at either end stretches of which too few are good: the ruler may be
 // longer than the part, and past its end cap there are no wires to be missing or
