@@ -182,6 +182,12 @@ func TestRibsAreRough(t *testing.T) {
 			t.Errorf("alike by %.2f along: ribs %v", alike, got)
 		}
 	}
+	for _, sure := range []float64{0.7, 0.95} {
+		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: sure, Coherence: 0.6, Field: vision.Field{LeastIn: 6, Waves: 0.03}}
+		if got, want := ribs(b), sure < 0.9; got != want {
+			t.Errorf("slots by %.2f: ribs %v", sure, got)
+		}
+	}
 }
 
 // The kind that a photo leaves open leaves the size open, too, however well it is met.

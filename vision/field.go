@@ -245,8 +245,13 @@ type fieldSide struct {
 // those that come out behind the ruler (1). ok is false where none are seen.
 func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 	o.dir = dir
-	var wins, under []int
-	var last, from, all []float64
+	type track struct {
+		at     int
+		framed bool
+	}
+	tracks := map[int]track{}
+	var under []int
+	var from, to []float64
 	for j := range m.zones {
 		if !m.clear(j) {
 			continue
@@ -258,13 +263,9 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 			}
 		}
 		at, framed := m.follow(j, start, dir)
+		tracks[j] = track{at, framed}
 		if out, comes := m.comesOut(j, at, dir); comes {
-			under, from = append(under, j), append(from, float64(at))
-			at, framed = m.follow(j, out, dir)
-		}
-		all = append(all, math.Abs(float64(at-m.edge))*fieldZoneIn)
-		if !framed {
-			wins, last = append(wins, j), append(last, float64(at))
+			under, from, to = append(under, j), append(from, float64(at)), append(to, float64(out))
 		}
 	}
 	// In most windows, but for those that end past the part or are hidden.
@@ -272,17 +273,42 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 	most := func(wins []int, of int) bool {
 		return len(wins) >= fewest && float64(len(wins)) >= share*float64(of)
 	}
-	if len(all) < fewest {
+	if len(tracks) < fewest {
 		return o, false
 	}
-	o.atIn = medianOf(all)
-	if most(under, len(all)) {
+	if most(under, len(tracks)) {
 		_, _, on := endLine(under, from, onLineIn/fieldZoneIn)
 		o.covered = most(on, len(under))
 	}
+	// What lies across some of them has two straight edges: there they are followed on. A
+	// table's pattern is in step with them here and there.
+	followed := false
+	if _, _, on := endLine(under, from, onLineIn/fieldZoneIn); len(under) > 2*fewest && most(on, len(under)) {
+		if _, _, on = endLine(under, to, onLineIn/fieldZoneIn); most(on, len(under)) {
+			followed = true
+			for k, j := range under {
+				at, framed := m.follow(j, int(to[k]), dir)
+				tracks[j] = track{at, framed}
+			}
+		}
+	}
+	var wins []int
+	var last, all []float64
+	for j := range m.zones {
+		t, seen := tracks[j]
+		if !seen {
+			continue
+		}
+		all = append(all, math.Abs(float64(t.at-m.edge))*fieldZoneIn)
+		if !t.framed {
+			wins, last = append(wins, j), append(last, float64(t.at))
+		}
+	}
+	o.atIn = medianOf(all)
 	if most(wins, len(all)) {
 		o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
-		o.ends = most(o.wins, len(wins))
+		// Under what lies across them bands do not end.
+		o.ends = (followed || !o.covered) && most(o.wins, len(wins))
 	}
 	return o, true
 }

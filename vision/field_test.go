@@ -16,6 +16,8 @@ type fieldPhoto struct {
 	barTop, bar float64 // how wide the bars at both ends are; 0: none
 	// how far before the marked edge a second ruler an inch wide begins; 0: there is none
 	second float64
+	// secondPx is where along the first ruler the second one begins.
+	secondPx int
 	// wound: twine is wound about the bars in step with the bands, half a spacing off
 	// and here tighter than there.
 	wound bool
@@ -50,7 +52,7 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
 				}
-			case f.second > 0 && d < -f.second && d > -f.second-1:
+			case f.second > 0 && d < -f.second && d > -f.second-1 && x >= f.secondPx:
 				v = 200
 			case e >= -f.top && e < f.foot:
 				if v = 110 + 60*math.Sin(turn); f.slits {
@@ -86,6 +88,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed with one bar out of the picture", fieldPhoto{top: 1.5, foot: 9, barTop: 0.5, bar: 0.5}, 1, 0, false, false, false},
 		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
 		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
+		{"a reed half under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 450}, 2, 5.5, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()
@@ -94,7 +97,7 @@ func TestFieldOfBands(t *testing.T) {
 		if f.Ends != c.ends || math.Abs(f.HighIn-c.high) > 0.1 {
 			t.Errorf("%s: %d ends, %.2f in high, want %d, %.2f", c.name, f.Ends, f.HighIn, c.ends, c.high)
 		}
-		if f.Covered != (c.photo.second > 0) {
+		if f.Covered != (c.photo.second > 0 && c.photo.secondPx == 0) {
 			t.Errorf("%s: covered %v", c.name, f.Covered)
 		}
 		if (f.Free >= 0.5) != c.free {
