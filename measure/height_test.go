@@ -190,6 +190,22 @@ func TestRibsAreRough(t *testing.T) {
 	}
 }
 
+// Bands as uneven as grain are wires only where they are of a made size, or a person
+// says so.
+func TestGrainIsUneven(t *testing.T) {
+	for _, c := range []struct {
+		label  string
+		uneven float64
+		told   bool
+		want   bool
+	}{{fit.None, 0.13, false, true}, {fit.None, 0.09, false, false}, {"12", 0.13, false, false}, {fit.None, 0.13, true, false}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Field: vision.Field{Told: c.told}}
+		if got := grain(b, fit.Choice{Label: c.label}); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
 // The kind that a photo leaves open leaves the size open, too, however well it is met.
 func TestSizeWaitsForTheKind(t *testing.T) {
 	r := readingOf("kind", 5, 400, 1)

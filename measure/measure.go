@@ -225,7 +225,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if ofNoPart(r.bands, choices[0]) {
+	if ofNoPart(r.bands, choices[0]) || grain(r.bands, choices[0]) {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
@@ -276,6 +276,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Advice = showBars
 		} else if ofNoPart(b, choices[0]) {
 			r.Reason = "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
+			r.Advice = showBars
+		} else if grain(b, choices[0]) {
+			r.Reason = "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood"
 			r.Advice = showBars
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"

@@ -189,6 +189,12 @@ func TestHalves(t *testing.T) {
 	atEdge := func(d float64) bool { return d > -35 }
 	offEdge := func(d float64) bool { return d < -40 && d > -70 }
 	none := func(float64) bool { return false }
+	narrow := func(w window) window { // little of the contrast is the tone's
+		for i := range w.zones {
+			w.zones[i].share = 0.4
+		}
+		return w
+	}
 	for _, c := range []struct {
 		name   string
 		window window
@@ -196,6 +202,9 @@ func TestHalves(t *testing.T) {
 	}{
 		{"holes at the edge", row(atEdge, 1), true},
 		{"holes off the edge", row(offEdge, 1), true},
+		{"holes beside slots with walls", row(atEdge, 0.5), true},
+		{"wires with walls", row(none, 0.5), false},
+		{"narrow slots and holes", narrow(row(atEdge, 1)), true},
 		{"unlike wires from baulk to baulk", row(none, 0.9), false},
 		{"like wires", row(none, 0.1), false},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false},

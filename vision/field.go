@@ -184,15 +184,12 @@ func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, 
 	}
 	// Beside the edge, clear of the ruler's shadow and of the bands' ends.
 	const nearIn, farIn = 0.03, 0.4
-	// What carries less of the contrast beside the edge already, as narrow slots do, is
-	// no more than that farther off.
-	const asNear = 0.7
 	near := [2]int{m.edge - inZones(farIn), m.edge - inZones(nearIn)}
 	n := len(m.zones)
 	m.level, m.share = make([]float64, n), make([]float64, n)
 	for j := range m.level {
 		strength, share := m.median(j, near, (*zone).strength), m.median(j, near, func(z *zone) float64 { return z.share })
-		m.level[j], m.share[j] = strength, math.Min(tonalShare, asNear*share)
+		m.level[j], m.share[j] = strength, leastTonal(share)
 	}
 	m.typical = medianOf(m.level)
 	return m

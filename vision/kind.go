@@ -101,6 +101,10 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 	return slotsOrWires(cues)
 }
 
+// fewestBoth and fewestAlone are in how many rows slots and holes are seen together,
+// and slots alone, at least.
+const fewestBoth, fewestAlone = 3, 4
+
 // turn is whether bands that run away from the marked edge are slots and holes in
 // turn.
 type turn struct {
@@ -116,14 +120,13 @@ type turn struct {
 // differ from each other carry that tone, too, but from baulk to baulk or, where
 // rust has bitten some, from anywhere to anywhere: holes end in one line.
 func inTurn(windows []window, ppi float64) turn {
-	const fewestBoth, fewestAlone = 3, 4
 	// So far the line may be off from one window to the next.
 	const onLineIn = 0.1
 	yes := 0
 	var deep, steps []float64
 	end := math.NaN() // of the holes in the window before
 	for _, w := range windows {
-		t := turns(w.tonal(), ppi)
+		t := turns(w.tonal(ppi), ppi)
 		deep = append(deep, float64(t.rows)*zonePx(ppi)/ppi)
 		if t.both < fewestBoth || t.alone < fewestAlone {
 			end = math.NaN()
@@ -175,7 +178,10 @@ func turns(w []zone, ppi float64) (t turning) {
 		rows = append(rows, z)
 	}
 	const without, with = 0.4, 0.65 // of the tone
-	runBoth, runAlone := 0, 0
+	// The two walls of a slot, the one light and the other dark, make less of half the
+	// frequency; but there, too, the tone itself falls where the holes end, to a half or so.
+	const fallen = 0.7
+	runBoth, runAlone, both := 0, 0, 0.0
 	for i := 1; i+1 < len(rows); i++ {
 		// the mean of three rows: one alone is noisy
 		one := cmplx.Abs(rows[i-1].one) + cmplx.Abs(rows[i].one) + cmplx.Abs(rows[i+1].one)
@@ -184,7 +190,10 @@ func turns(w []zone, ppi float64) (t turning) {
 		if half > without*one {
 			runBoth = 0
 		}
-		if half < with*one {
+		if runBoth >= fewestBoth {
+			both = math.Max(both, one)
+		}
+		if half < with*one && !(half > without*one && one < fallen*both) {
 			runAlone = 0
 		}
 		t.alone = max(t.alone, runAlone)

@@ -22,11 +22,14 @@ type zone struct {
 	share float64
 }
 
-// tonalShare is the share of a zone's contrast from which on a tone carries it.
-const tonalShare = 0.5
+// From tonalShare of a zone's contrast on a tone carries it. What carries less of it
+// beside the edge already, as narrow slots do, is no more than that farther off: asNear
+// of it is enough there.
+const tonalShare, asNear = 0.5, 0.7
 
-// tonal says that one of the tones carries the contrast.
-func (z *zone) tonal() bool { return z.share >= tonalShare }
+// leastTonal is the share from which on a tone carries the contrast where it carries
+// the share near beside the edge.
+func leastTonal(near float64) float64 { return math.Min(tonalShare, asNear*near) }
 
 // window is eight spacings side by side, in zones by depth.
 type window struct {
@@ -35,10 +38,22 @@ type window struct {
 }
 
 // tonal are the zones of which a tone carries the contrast.
-func (w window) tonal() []zone {
+func (w window) tonal(ppi float64) []zone {
+	// Clear of the edge and of its shadow.
+	const nearIn, farIn = 0.03, 0.4
+	var near []float64
+	for _, z := range w.zones {
+		if z.depth > -farIn*ppi && z.depth < -nearIn*ppi {
+			near = append(near, z.share)
+		}
+	}
+	if len(near) == 0 {
+		return nil
+	}
+	least := leastTonal(medianOf(near))
 	var out []zone
 	for _, z := range w.zones {
-		if z.tonal() {
+		if z.share > 0 && z.share >= least {
 			out = append(out, z)
 		}
 	}
