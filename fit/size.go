@@ -83,17 +83,23 @@ const mostByTolerance = 0.94
 
 // byToleranceAlone keeps the first of choices to that where a neighbour is so near.
 func byToleranceAlone(choices []Choice, sizes []trade.MadeSize) {
-	first := slices.IndexFunc(sizes, func(m trade.MadeSize) bool { return m.Label == choices[0].Label })
-	if first < 0 {
-		return
-	}
-	for i, c := range choices[1:] {
-		if k := slices.IndexFunc(sizes, func(m trade.MadeSize) bool { return m.Label == c.Label }); k >= 0 && trade.Indistinct(sizes[first], sizes[k]) {
-			over := math.Max(0, choices[0].P-mostByTolerance*(choices[0].P+c.P))
-			choices[0].P -= over
-			choices[i+1].P += over
+	first := &choices[0]
+	for i := range choices[1:] {
+		if c := &choices[i+1]; Indistinct(*first, *c, sizes) {
+			over := math.Max(0, first.P-mostByTolerance*(first.P+c.P))
+			first.P, c.P = first.P-over, c.P+over
 		}
 	}
+}
+
+// Indistinct says whether two choices are sizes of these that lie so close that the
+// makers' tolerances hide the difference ([trade.Indistinct]).
+func Indistinct(a, b Choice, sizes []trade.MadeSize) bool {
+	made := func(c Choice) int {
+		return slices.IndexFunc(sizes, func(m trade.MadeSize) bool { return m.Label == c.Label })
+	}
+	i, k := made(a), made(b)
+	return i >= 0 && k >= 0 && trade.Indistinct(sizes[i], sizes[k])
 }
 
 // like is the density with which so many times the pitch is read where size m lies,

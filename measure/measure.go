@@ -349,7 +349,7 @@ func doubt(kind vision.Kind, choices []fit.Choice, p fit.Pitch, opt Options) (re
 		}
 	}
 	switch {
-	case len(choices) > 1 && sum >= answerAt && indistinct(kind, a, choices[1]):
+	case len(choices) > 1 && sum >= answerAt && fit.Indistinct(a, choices[1], trade.Sizes(string(kind))):
 		return fmt.Sprintf("it could be %s or %s, which lie closer together than reeds and heddles are made", sizeName(a), sizeName(choices[1])),
 			"no photo tells these two apart, and they weave alike: go by the stamp, or by the system that the loom's other reeds are counted in"
 	case sum < answerAt:
@@ -363,20 +363,6 @@ func doubt(kind vision.Kind, choices []fit.Choice, p fit.Pitch, opt Options) (re
 			"take a photo with more of the ruler over straight wires, from straight above"
 	}
 	return "the size is not certain", "take the photo again from straight above"
-}
-
-// indistinct says whether two sizes of a kind are so close that the makers'
-// tolerances hide the difference.
-func indistinct(kind vision.Kind, a, b fit.Choice) bool {
-	made := func(c fit.Choice) trade.MadeSize {
-		for _, m := range trade.Sizes(string(kind)) {
-			if m.Label == c.Label {
-				return m
-			}
-		}
-		return trade.MadeSize{}
-	}
-	return trade.Indistinct(made(a), made(b))
 }
 
 func sizeName(c fit.Choice) string {

@@ -2,7 +2,6 @@ package vision
 
 import (
 	"math"
-	"math/cmplx"
 	"slices"
 	"sort"
 
@@ -83,18 +82,6 @@ const (
 // inZones is inches in zones, rounded up.
 func inZones(in float64) int { return int(math.Ceil(in/fieldZoneIn - 1e-9)) }
 
-// fieldMap holds the bands' tones on both sides of the marked edge.
-type fieldMap struct {
-	zones   [][]*zone // window, depth; nil outside the picture
-	level   []float64 // of each window: the strength of its tones beside the edge,
-	share   []float64 // and the share of the contrast that a tone of bands carries at least
-	typical float64   // level
-	edge    int       // the marked edge's index
-	// windowZones is from window to window, in zones.
-	windowZones float64
-	along       []float64 // of each window's middle, px
-}
-
 // fieldOf follows a row of bands of tone t from the marked edge outward, and those
 // behind the ruler in step with them.
 func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float64) (f Field, g []groundAt) {
@@ -151,78 +138,6 @@ func (m fieldMap) aslant(sides []fieldSide, skew float64) float64 {
 	return least
 }
 
-// mapField looks reachIn inches far on either side of the marked edge.
-func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, reachIn float64) fieldMap {
-	// Windows short enough that ends that run aslant to the ruler are met at one depth.
-	const windowIn, fewest = 1.0, 4
-	spacings := math.Max(fewest, math.Min(windowSpacings, math.Floor(windowIn*t.PerInch)))
-	m := fieldMap{edge: inZones(reachIn)}
-	rows := make([][]window, 2*m.edge)
-	step := rowPx(ppi)
-	calib.SideBySide(len(rows), func(i int) {
-		d := float64(i-m.edge) * fieldZoneIn * ppi
-		st := beside(p, along.frame, along.lo, along.hi, d, d+step, step)
-		if st.cols > 0 {
-			rows[i] = windowTones(st.sheared(l, 0, st.rows, 1), ppi/t.PerInch, spacings, along.lo, d, s)
-		}
-	})
-	for _, row := range rows {
-		for len(m.zones) < len(row) {
-			m.along = append(m.along, row[len(m.zones)].along)
-			m.zones = append(m.zones, make([]*zone, len(rows)))
-		}
-	}
-	for i, row := range rows {
-		if len(row) > 1 {
-			m.windowZones = (row[1].along - row[0].along) / (fieldZoneIn * ppi)
-		}
-		for j := range row {
-			if len(row[j].zones) > 0 {
-				m.zones[j][i] = &row[j].zones[0]
-			}
-		}
-	}
-	// Beside the edge, clear of the ruler's shadow and of the bands' ends.
-	const nearIn, farIn = 0.03, 0.4
-	near := [2]int{m.edge - inZones(farIn), m.edge - inZones(nearIn)}
-	n := len(m.zones)
-	m.level, m.share = make([]float64, n), make([]float64, n)
-	for j := range m.level {
-		strength, share := m.median(j, near, (*zone).strength), m.median(j, near, func(z *zone) float64 { return z.share })
-		m.level[j], m.share[j] = strength, leastTonal(share)
-	}
-	m.typical = medianOf(m.level)
-	return m
-}
-
-// median is that of a number of a window's zones between two of them; 0 where
-// hardly any is seen.
-func (m fieldMap) median(j int, between [2]int, of func(z *zone) float64) float64 {
-	var v []float64
-	for i := between[0]; i <= between[1]; i++ {
-		if z := m.zones[j][i]; z != nil {
-			v = append(v, of(z))
-		}
-	}
-	if len(v) < 3 {
-		return 0
-	}
-	return medianOf(v)
-}
-
-// banded says whether bands as clear as beside the edge are seen.
-func (m fieldMap) banded(j, i int) bool {
-	const least, most = 0.35, 3
-	z := m.zones[j][i]
-	return z != nil && z.share > 0 && z.share >= m.share[j] && z.strength() > least*m.level[j] && z.strength() < most*m.level[j]
-}
-
-// clear says whether a window's bands are seen beside the edge.
-func (m fieldMap) clear(j int) bool {
-	const faint, some = 1.0, 0.4 // grey levels; of the typical window
-	return m.level[j] >= faint && m.level[j] >= some*m.typical
-}
-
 // fieldSide is where bands are seen last on one side of the ruler.
 type fieldSide struct {
 	dir  int
@@ -238,16 +153,30 @@ type fieldSide struct {
 	wins         []int
 }
 
-// side follows the bands away from the marked edge on its outer side (dir -1), or
-// those that come out behind the ruler (1). ok is false where none are seen.
-func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
-	o.dir = dir
-	type track struct {
-		at     int
-		framed bool
-	}
-	tracks := map[int]track{}
-	var under []int
+// Bands end, or something lies across them, where most windows show it, but for those
+// that end past the part or are hidden, and in one line.
+const (
+	fewestWindows = 2
+	mostWindows   = 0.6
+	onLineZones   = 0.08 / fieldZoneIn
+)
+
+func mostOf(windows []int, of int) bool {
+	return len(windows) >= fewestWindows && float64(len(windows)) >= mostWindows*float64(of)
+}
+
+// track is the zone in which the bands of a window are seen last; framed says that the
+// picture, or what is looked at, ends there.
+type track struct {
+	window, zone int
+	framed       bool
+}
+
+// tracks follows the bands of every window away from the marked edge. covered says that
+// something lies across most of them, passed that they were followed on past it: it has
+// two straight edges, while a table's pattern is in step with bands here and there.
+func (m fieldMap) tracks(dir int) (all []track, covered, passed bool) {
+	var under, wins []int // those that something lies across, of all, and their windows
 	var from, to []float64
 	for j := range m.zones {
 		if !m.clear(j) {
@@ -259,53 +188,48 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 				continue
 			}
 		}
-		at, framed := m.follow(j, start, dir)
-		tracks[j] = track{at, framed}
-		if out, comes := m.comesOut(j, at, dir); comes {
-			under, from, to = append(under, j), append(from, float64(at)), append(to, float64(out))
+		last, framed := m.follow(j, start, dir)
+		if out, comes := m.comesOut(j, last, dir); comes {
+			under, wins = append(under, len(all)), append(wins, j)
+			from, to = append(from, float64(last)), append(to, float64(out))
+		}
+		all = append(all, track{j, last, framed})
+	}
+	if _, _, on := endLine(wins, from, onLineZones); !mostOf(on, len(under)) {
+		return all, false, false
+	}
+	covered = mostOf(under, len(all))
+	if _, _, on := endLine(wins, to, onLineZones); len(under) > 2*fewestWindows && mostOf(on, len(under)) {
+		passed = true
+		for k, i := range under {
+			all[i].zone, all[i].framed = m.follow(wins[k], int(to[k]), dir)
 		}
 	}
-	// In most windows, but for those that end past the part or are hidden.
-	const fewest, share, onLineIn = 2, 0.6, 0.08
-	most := func(wins []int, of int) bool {
-		return len(wins) >= fewest && float64(len(wins)) >= share*float64(of)
-	}
-	if len(tracks) < fewest {
+	return all, covered, passed
+}
+
+// side follows the bands away from the marked edge on its outer side (dir -1), or
+// those that come out behind the ruler (1). ok is false where none are seen.
+func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
+	o.dir = dir
+	tracks, covered, passed := m.tracks(dir)
+	if len(tracks) < fewestWindows {
 		return o, false
 	}
-	if most(under, len(tracks)) {
-		_, _, on := endLine(under, from, onLineIn/fieldZoneIn)
-		o.covered = most(on, len(under))
-	}
-	// What lies across some of them has two straight edges: there they are followed on. A
-	// table's pattern is in step with them here and there.
-	followed := false
-	if _, _, on := endLine(under, from, onLineIn/fieldZoneIn); len(under) > 2*fewest && most(on, len(under)) {
-		if _, _, on = endLine(under, to, onLineIn/fieldZoneIn); most(on, len(under)) {
-			followed = true
-			for k, j := range under {
-				at, framed := m.follow(j, int(to[k]), dir)
-				tracks[j] = track{at, framed}
-			}
-		}
-	}
+	o.covered = covered
 	var wins []int
 	var last, all []float64
-	for j := range m.zones {
-		t, seen := tracks[j]
-		if !seen {
-			continue
-		}
-		all = append(all, math.Abs(float64(t.at-m.edge))*fieldZoneIn)
+	for _, t := range tracks {
+		all = append(all, math.Abs(float64(t.zone-m.edge))*fieldZoneIn)
 		if !t.framed {
-			wins, last = append(wins, j), append(last, float64(t.at))
+			wins, last = append(wins, t.window), append(last, float64(t.zone))
 		}
 	}
 	o.atIn = medianOf(all)
-	if most(wins, len(all)) {
-		o.slope, o.place, o.wins = endLine(wins, last, onLineIn/fieldZoneIn)
+	if mostOf(wins, len(all)) {
+		o.slope, o.place, o.wins = endLine(wins, last, onLineZones)
 		// Under what lies across them bands do not end.
-		o.ends = (followed || !o.covered) && most(o.wins, len(wins))
+		o.ends = (passed || !covered) && mostOf(o.wins, len(wins))
 	}
 	return o, true
 }
@@ -358,87 +282,6 @@ func endLine(wins []int, at []float64, near float64) (slope, place float64, on [
 		}
 	}
 	return slope, place, on
-}
-
-// comesOut says whether the bands of a window that were last seen in a zone come out
-// again, in step, past something as wide as a ruler, and where they are seen there.
-func (m fieldMap) comesOut(j, last, dir int) (at int, out bool) {
-	const narrowIn = 0.35
-	run := 0
-	for d := inZones(narrowIn); d < inZones(RulerWideIn); d++ {
-		i := last + dir*d
-		if i < 0 || i >= len(m.zones[j]) {
-			break
-		}
-		if run++; !m.banded(j, i) || !m.inStep(j, i, i+1) {
-			run = 0
-		}
-		if run == inZones(fieldStartIn) {
-			return i, true
-		}
-	}
-	return last, false
-}
-
-// follow is the last zone of a window in which bands are seen, from start on;
-// framed says that the picture, or what is looked at, ends there.
-func (m fieldMap) follow(j, start, dir int) (last int, framed bool) {
-	// Past a gap only what is in step with the bands is more of them: the grain of
-	// a table is not. A gap of two zones is noise.
-	const offFrameIn, blurIn = 0.1, 3.5 * fieldZoneIn
-	last = start
-	for i := start; i >= 0 && i < len(m.zones[j]) && m.zones[j][i] != nil; i += dir {
-		gap := math.Abs(float64(i-last)) * fieldZoneIn
-		if m.banded(j, i) && (gap <= blurIn || m.inStep(j, i, i+1)) {
-			last = i
-		} else if gap > fieldGapIn {
-			return last, false
-		}
-	}
-	next := last + dir*inZones(offFrameIn)
-	return last, next < 0 || next >= len(m.zones[j]) || m.zones[j][next] == nil
-}
-
-// besideEdge is the tone of a window's bands before the marked edge, the sum of n zones.
-func (m fieldMap) besideEdge(j int) (sum complex128, n int) {
-	for i := m.edge - inZones(fieldGapIn); i < m.edge-1; i++ {
-		if m.banded(j, i) {
-			sum += m.zones[j][i].one
-			n++
-		}
-	}
-	return sum, n
-}
-
-// inStep says whether the bands of a window in zones lo ≤ i < hi are in step with
-// those before the marked edge, as more of the same bands are and marks are not.
-func (m fieldMap) inStep(j, lo, hi int) bool {
-	before, _ := m.besideEdge(j)
-	var here complex128
-	for i := lo; i < hi; i++ {
-		here += m.zones[j][i].one
-	}
-	const inStep = 0.5 // the cosine: within a sixth of a spacing
-	return real(here*cmplx.Conj(before)) > inStep*cmplx.Abs(here)*cmplx.Abs(before)
-}
-
-// behind is where the bands come out behind the ruler in a window: the longest run
-// of bands in step with those before its marked edge, all in all, as a rigid
-// heddle's holes are not; -1 where there is none.
-func (m fieldMap) behind(j int) int {
-	least := inZones(fieldStartIn)
-	best, longest := -1, 0
-	for i := m.edge + 2; i < m.edge+inZones(RulerWideIn); {
-		k := i
-		for k < len(m.zones[j]) && m.banded(j, k) {
-			k++
-		}
-		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
-			best, longest = i, k-i
-		}
-		i = k + 1
-	}
-	return best
 }
 
 // free is how clearly bands end in nothing, 0…1: past their end the grey level
