@@ -300,10 +300,12 @@ func (l *ladder) chooseLengths(s strip, ways [4][]float64) float64 {
 			lengths, alike, best = own, of, v
 		}
 	}
-	for i, own := range ways {
-		if i < 3 || best < clearScore {
-			try(own, 1)
-		}
+	last := len(ways) - 1
+	for _, own := range ways[:last] {
+		try(own, 1)
+	}
+	if best < clearScore { // numbers stand in the way of the others
+		try(ways[last], 1)
 	}
 	if best < clearScore && len(l.rungs) >= fewestToFold && l.runOn(ways[0]) < mostRunOn {
 		if c := l.contrasts(s); !l.everySecondEmpty(s, c) {

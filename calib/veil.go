@@ -12,8 +12,9 @@ import (
 // something ends that lies across: so the slope along the wires, wherever they run,
 // leaves the wires out and such edges in.
 
-// defaultVeil are the settings of veilEdges. Of the 46 marked edges of 32 transparent rulers that were not read, or wrongly, in drawn
-// scenes (seeds 4501 and 4502), 43 were among the first ten found so.
+// defaultVeil are the settings of veilEdges. Of the 46 marked edges of 32 transparent rulers
+// that were not read, or wrongly, in drawn scenes (seeds 4501 and 4502), 43 were among the
+// first ten found so.
 func defaultVeil() acrossSearch {
 	s := defaultAcross()
 	s.Ridge, s.StepDeg, s.PerTone = true, 0.5, 12

@@ -22,7 +22,7 @@ const (
 )
 
 // noPart says why bands may be no reed's and no rigid heddle's, and what to do;
-// empty where they end as those do or a person says that they are.
+// empty where they end as those do. A person's word makes bands of any height a part.
 func noPart(f vision.Field) (reason, advice string) {
 	const unit = "; if the ruler was read in the wrong unit, say it (--unit in)"
 	// Where bars are seen, a little less than parts are high is the ruler's plane,
@@ -35,6 +35,9 @@ func noPart(f vision.Field) (reason, advice string) {
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, lower than reeds are", f.HighIn), sayWhich + unit
 	case f.Tall() > 0:
 		return fmt.Sprintf("what crosses the ruler runs on over %.1f inches, higher than reeds are: ribbed cloth, perhaps", math.Floor(10*f.LeastIn)/10), sayWhich + unit
+	case f.AslantRad > mostAslantRad:
+		return fmt.Sprintf("what crosses the ruler runs %.0f° off square to the lines it ends in, as wires do not", f.AslantRad*180/math.Pi),
+			"take the photo again from nearer, sharp, and with more of the wires between ruler and bar"
 	}
 	return "", ""
 }
@@ -44,9 +47,6 @@ func noPart(f vision.Field) (reason, advice string) {
 // off, the next was 0.09 off. Moiré runs where the pixels let it (one drawn was 0.12 off),
 // and bands whose lean was misread are misplaced.
 const mostAslantRad = 0.11
-
-// aslant says that bands run aslant to the lines they end in as no part's do.
-func aslant(f vision.Field) bool { return f.AslantRad > mostAslantRad }
 
 // endless says that bands are not seen to end at either side. Of 2,600 drawn photos of
 // seeds 4751, 4752 and 4801 five such ones with a spacing of no made size were answered
@@ -78,19 +78,23 @@ func plainWires(b vision.Bands) bool {
 	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
 }
 
-// ofNoPart says that bands are not seen to end, may be a cloth's, and stand as far apart
-// as those of no made size.
-func ofNoPart(b vision.Bands, c fit.Choice) bool {
-	return endless(b.Field) && !plainWires(b) && c.Label == fit.None
-}
-
-// grain says that bands stand as unevenly as the grain of a board, and as far apart as
-// those of no made size. Of 150 photos of parts, drawn by two renderers, two stand more
-// unevenly than mostUneven of their spacing, both of a made size; the bands of two drawn
-// boards (seed 5201) by 0.13.
-func grain(b vision.Bands, c fit.Choice) bool {
+// ofNoSize says why bands of which c is the likeliest size may be no part's: they stand
+// as far apart as those of no made size, and their ends are not seen or they are as
+// uneven as grain; empty else.
+func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
+	// Of some 150 photos of parts, drawn by two renderers, two stand more unevenly, by 0.13
+	// and 0.14 of their spacing, both of a made size; the bands of two drawn boards (seed
+	// 5201) by 0.13.
 	const mostUneven = 0.11
-	return !b.Field.Told && c.Label == fit.None && b.ScatterIn*b.PerInch > mostUneven
+	switch {
+	case c.Label != fit.None || b.Field.Told:
+		return ""
+	case endless(b.Field) && !plainWires(b):
+		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
+	case b.ScatterIn*b.PerInch > mostUneven:
+		return "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood"
+	}
+	return ""
 }
 
 // highestReedIn is how high reeds are at most between their bars; the slots of rigid

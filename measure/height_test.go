@@ -199,8 +199,8 @@ func TestGrainIsUneven(t *testing.T) {
 		told   bool
 		want   bool
 	}{{fit.None, 0.13, false, true}, {fit.None, 0.09, false, false}, {"12", 0.13, false, false}, {fit.None, 0.13, true, false}} {
-		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Field: vision.Field{Told: c.told}}
-		if got := grain(b, fit.Choice{Label: c.label}); got != c.want {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, Told: c.told}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "grain"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
 	}

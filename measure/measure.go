@@ -225,7 +225,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if ofNoPart(r.bands, choices[0]) || grain(r.bands, choices[0]) {
+	if ofNoSize(r.bands, choices[0]) != "" {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
@@ -268,18 +268,11 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if r.Status == Unsure {
 		if reason, advice := noPart(b.Field); reason != "" {
 			r.Reason, r.Advice = reason, advice
-		} else if aslant(b.Field) {
-			r.Reason = fmt.Sprintf("what crosses the ruler runs %.0f° off square to the lines it ends in, as wires do not", b.Field.AslantRad*180/math.Pi)
-			r.Advice = "take the photo again from nearer, sharp, and with more of the wires between ruler and bar"
 		} else if ribs(b) {
 			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"
 			r.Advice = showBars
-		} else if ofNoPart(b, choices[0]) {
-			r.Reason = "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
-			r.Advice = showBars
-		} else if grain(b, choices[0]) {
-			r.Reason = "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood"
-			r.Advice = showBars
+		} else if reason := ofNoSize(b, choices[0]); reason != "" {
+			r.Reason, r.Advice = reason, showBars
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"

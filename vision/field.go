@@ -290,20 +290,7 @@ func (m fieldMap) free(o fieldSide) float64 {
 	// Baulks are a quarter of an inch to an inch wide (common practice, no source);
 	// nearer to the end lies the shadow of what ends there.
 	const shadowIn, barIn, seenIn = 0.2, 1.3, 0.9
-	var prof []float64
-	for x := 0; x <= inZones(barIn+0.2); x++ {
-		var v []float64
-		for _, j := range o.wins {
-			i := int(math.Round(o.place+o.slope*float64(j))) + o.dir*x
-			if i >= 0 && i < len(m.zones[j]) && m.zones[j][i] != nil {
-				v = append(v, m.zones[j][i].mean)
-			}
-		}
-		if 2*len(v) < len(o.wins) {
-			break
-		}
-		prof = append(prof, medianOf(v))
-	}
+	prof := m.pastEnds(o, inZones(barIn+0.2)+1)
 	if float64(len(prof))*fieldZoneIn < seenIn {
 		return 0
 	}

@@ -51,9 +51,7 @@ func mapField(p photo.Plane, s calib.Scale, along stretch, l lean, t tone, ppi, 
 			}
 		}
 	}
-	// Beside the edge, clear of the ruler's shadow and of the bands' ends.
-	const nearIn, farIn = 0.03, 0.4
-	near := [2]int{m.edge - inZones(farIn), m.edge - inZones(nearIn)}
+	near := [2]int{m.edge - inZones(besideFarIn), m.edge - inZones(besideNearIn)}
 	n := len(m.zones)
 	m.level, m.share = make([]float64, n), make([]float64, n)
 	for j := range m.level {

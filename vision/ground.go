@@ -45,6 +45,24 @@ func (m fieldMap) ground(sides []fieldSide) []groundAt {
 	return out
 }
 
+// pastEnds are the grey levels of so many zones past the bands' ends, of all windows
+// together; fewer where most of them see no more.
+func (m fieldMap) pastEnds(o fieldSide, zones int) (levels []float64) {
+	for x := range zones {
+		var v []float64
+		for _, j := range o.wins {
+			if z := m.past(o, j, x); z != nil {
+				v = append(v, z.mean)
+			}
+		}
+		if 2*len(v) < len(o.wins) {
+			break
+		}
+		levels = append(levels, medianOf(v))
+	}
+	return levels
+}
+
 // past is the zone of window j that lies x zones past the bands' ends, nil where that is
 // outside the picture.
 func (m fieldMap) past(o fieldSide, j, x int) *zone {
@@ -59,19 +77,7 @@ func (m fieldMap) past(o fieldSide, j, x int) *zone {
 // changes the most. Where a bar is of the ground's tone it does not matter.
 func (m fieldMap) barEnds(o fieldSide) int {
 	const narrowIn, barIn, wide = 0.2, 1.1, 3
-	var prof []float64
-	for x := 0; x < inZones(barIn)+wide; x++ {
-		var v []float64
-		for _, j := range o.wins {
-			if z := m.past(o, j, x); z != nil {
-				v = append(v, z.mean)
-			}
-		}
-		if 2*len(v) < len(o.wins) {
-			break
-		}
-		prof = append(prof, medianOf(v))
-	}
+	prof := m.pastEnds(o, inZones(barIn)+wide)
 	at, most := 0, -1.0
 	for x := inZones(narrowIn); x+wide <= len(prof); x++ {
 		if d := math.Abs(prof[x] + prof[x+1] + prof[x+2] - prof[x-1] - prof[x-2] - prof[x-3]); d > most {

@@ -27,6 +27,10 @@ type zone struct {
 // of it is enough there.
 const tonalShare, asNear = 0.5, 0.7
 
+// Between these depths bands are seen beside the edge, clear of the ruler's shadow and of
+// their ends.
+const besideNearIn, besideFarIn = 0.03, 0.4
+
 // leastTonal is the share from which on a tone carries the contrast where it carries
 // the share near beside the edge.
 func leastTonal(near float64) float64 { return math.Min(tonalShare, asNear*near) }
@@ -39,11 +43,9 @@ type window struct {
 
 // tonal are the zones of which a tone carries the contrast.
 func (w window) tonal(ppi float64) []zone {
-	// Clear of the edge and of its shadow.
-	const nearIn, farIn = 0.03, 0.4
 	var near []float64
 	for _, z := range w.zones {
-		if z.depth > -farIn*ppi && z.depth < -nearIn*ppi {
+		if z.depth > -besideFarIn*ppi && z.depth < -besideNearIn*ppi {
 			near = append(near, z.share)
 		}
 	}
