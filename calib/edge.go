@@ -51,6 +51,15 @@ func (f Frame) Flipped() Frame {
 	return g
 }
 
+// Halved is the same edge in the picture at half its size, in the pixels of the whole one:
+// along and depth stay as they are.
+func (f Frame) Halved() Frame {
+	g := f
+	g.X, g.Y = (f.X+0.5)/2-0.5, (f.Y+0.5)/2-0.5
+	g.TX, g.TY, g.NX, g.NY = f.TX/2, f.TY/2, f.NX/2, f.NY/2
+	return g
+}
+
 // Inside narrows [lo, hi] to the part of the frame whose depths d0…d1 lie in
 // the picture.
 func (f Frame) Inside(p photo.Plane, lo, hi, d0, d1 float64) (float64, float64) {

@@ -133,6 +133,11 @@ func TestFrameLocateInvertsPoint(t *testing.T) {
 	if math.Abs(x2-((x+0.5)*2-0.5)) > 1e-9 || math.Abs(y2-((y+0.5)*2-0.5)) > 1e-9 {
 		t.Errorf("scaled frame at (%g, %g), want (%g, %g)", x2, y2, (x+0.5)*2-0.5, (y+0.5)*2-0.5)
 	}
+	// One of the picture at half its size counts on in the pixels of the whole one.
+	x2, y2 = f.Halved().Point(200, 8)
+	if math.Abs(x2-((x+0.5)/2-0.5)) > 1e-9 || math.Abs(y2-((y+0.5)/2-0.5)) > 1e-9 {
+		t.Errorf("halved frame at (%g, %g), want (%g, %g)", x2, y2, (x+0.5)/2-0.5, (y+0.5)/2-0.5)
+	}
 }
 
 // 25.4 mm = 1 in exactly (international yard and pound agreement, 1959).

@@ -211,7 +211,7 @@ func (k *Kept) tiltFromBands(ctx context.Context, flat calib.Scale, opt Options)
 }
 
 func (k *Kept) bandOptions(opt Options) vision.Options {
-	return vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H)}
+	return vision.Options{Kind: vision.Kind(opt.Part), FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H), Colours: k.colours}
 }
 
 // mendBands counts bands in and out as a person said. warning tells what could

@@ -9,13 +9,14 @@ import (
 	"dentcount/photo"
 )
 
-// Kept is one photo's brightness in Go's own memory, all that measuring looks
-// at: one byte a pixel, no file, no colours, nothing of EXIF but the focal
-// length. A photo that is mended by hand is read from it again and again; the
+// Kept is what measuring looks at of one photo, in Go's own memory: its brightness,
+// one byte a pixel; its colours, which are looked at where coarse bands may be those
+// of a reed or a rigid heddle; nothing of EXIF but the focal length. A photo that is mended by hand is read from it again and again; the
 // ruler is looked for once. It may be read from several goroutines at once.
 type Kept struct {
 	name    string
 	gray    photo.Plane
+	colours photo.HalfColours
 	focal35 float64
 
 	mu     sync.Mutex
@@ -33,11 +34,15 @@ func Keep(p *photo.Photo) (*Kept, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Kept{name: p.Name, gray: g, focal35: p.Focal35, rulers: map[calib.Unit]foundRuler{}}, nil
+	c, err := p.HalfColours()
+	if err != nil {
+		return nil, err
+	}
+	return &Kept{name: p.Name, gray: g, colours: c, focal35: p.Focal35, rulers: map[calib.Unit]foundRuler{}}, nil
 }
 
 // Bytes is how much memory the pixels take.
-func (k *Kept) Bytes() int64 { return int64(len(k.gray.Pix)) }
+func (k *Kept) Bytes() int64 { return int64(len(k.gray.Pix)) + k.colours.Bytes() }
 
 // SizePx is the width and the height of the upright photo.
 func (k *Kept) SizePx() (w, h int) { return k.gray.W, k.gray.H }

@@ -115,13 +115,17 @@ func (l Limits) Decode(name string, data []byte) (*Photo, error) {
 		return nil, decoderError(name, format, data, err)
 	}
 	sum := sha256.Sum256(data)
-	return &Photo{
+	p := &Photo{
 		Name:    name,
 		Pixels:  pixels,
 		Format:  string(format),
 		Focal35: meta.focal35(pixels.Cols(), pixels.Rows()),
 		SHA256:  hex.EncodeToString(sum[:]),
-	}, nil
+	}
+	if pixels.Channels() == 1 {
+		p.again = &encoded{data, meta.orientation}
+	}
+	return p, nil
 }
 
 func checkRegular(name string, mode fs.FileMode) error {

@@ -35,6 +35,14 @@ type Photo struct {
 	Focal35 float64
 	// SHA256 is the hex digest of the file's bytes.
 	SHA256 string
+
+	again *encoded // where Pixels hold no colours
+}
+
+// encoded is a JPEG of which the luma alone was decoded.
+type encoded struct {
+	data        []byte
+	orientation int
 }
 
 // Close frees the native pixels. It may be called more than once.

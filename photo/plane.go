@@ -53,7 +53,12 @@ func (p *Photo) Colour() (Colour, error) {
 	if p.Pixels.Channels() != 3 {
 		return Colour{}, errors.New("photo: this one was opened without its colours")
 	}
-	ch := gocv.Split(p.Pixels)
+	return coloursOf(p.Pixels)
+}
+
+// coloursOf splits a picture of three channels.
+func coloursOf(m gocv.Mat) (Colour, error) {
+	ch := gocv.Split(m)
 	var planes [3]Plane
 	var err error
 	for i := range ch {

@@ -28,6 +28,13 @@ type arcs struct {
 	between float64
 	// wires is how much better the row is drawn by wires than by bars.
 	wires float64
+	// tinted is how much farther from the ground's hue the wide arc is than the narrow one;
+	// NaN where no ground or no colours are seen.
+	tinted float64
+	// In row, of the lattice row, arcs are told: their bins, clear of the borders, lie
+	// from the first to the last of these, counted on past the spacing's end.
+	row              lattice
+	wideAt, narrowAt [2]int
 	// levels are the arcs' grey levels in each stretch of the row.
 	levels []arcLevel
 	// lighter is how much lighter the wide arc is than the ground beyond the bars, less how
@@ -133,6 +140,7 @@ func arcsOf(sig signal, l lattice, pxPerBand float64) (a arcs, ok bool) {
 		if p := f.plain(); p > best {
 			if x, fine := f.arcs(at, pxPerBand); fine {
 				a, ok, best = x, true, p
+				a.row = t
 			}
 		}
 	}
@@ -205,17 +213,12 @@ func (f folded) arcs(at []float64, pxPerBand float64) (a arcs, ok bool) {
 		coreLo, coreHi = (lo+hi)/2, (lo+hi+1)/2
 	}
 	third, half := (wideHi-wideLo)/3, n/2
+	a.wideAt, a.narrowAt = [2]int{wideLo + third, wideHi - third}, [2]int{coreLo, coreHi}
 	var wide, narrow, wideLevel, narrowLevel []float64
 	for i, g := range f {
-		over := func(a, b int) float64 {
-			sum := 0.0
-			for j := a; j <= b; j++ {
-				sum += g[(j+arcBins)%arcBins]
-			}
-			return sum / float64(b-a+1)
-		}
-		wideLevel = append(wideLevel, over(wideLo+third, wideHi-third))
-		narrowLevel = append(narrowLevel, over(coreLo, coreHi))
+		over := func(a, b int) float64 { return overBins(g, [2]int{a, b}) }
+		wideLevel = append(wideLevel, over(a.wideAt[0], a.wideAt[1]))
+		narrowLevel = append(narrowLevel, over(a.narrowAt[0], a.narrowAt[1]))
 		a.levels = append(a.levels, arcLevel{at[i], wideLevel[i], narrowLevel[i]})
 		wide = append(wide, over(wideLo, wideLo+third)-over(wideHi-third, wideHi))
 		narrow = append(narrow, over(lo, lo+max(half-1, 0))-over(hi-max(half-1, 0), hi))
@@ -227,6 +230,15 @@ func (f folded) arcs(at []float64, pxPerBand float64) (a arcs, ok bool) {
 	a.change = spread(wide) / (w + 2*veil)
 	a.narrowChange = math.Log((math.Abs(drift(narrow)) + 1) / (math.Abs(drift(wide)) + 1))
 	return a, true
+}
+
+// overBins is the mean of a spacing over its bins from the first to the last.
+func overBins(g [arcBins]float64, at [2]int) float64 {
+	sum := 0.0
+	for j := at[0]; j <= at[1]; j++ {
+		sum += g[(j+arcBins)%arcBins]
+	}
+	return sum / float64(at[1]-at[0]+1)
 }
 
 // drift is half of what v changes from its first to its last value, by a
@@ -259,6 +271,9 @@ func spread(v []float64) float64 {
 func (a arcs) cues() []Cue {
 	// so much of the wide arc's level is what a plain bar changes by, too
 	const still = 0.01
+	// Of 70 drawn parts (seed 5201) the arcs were off by 0.005 to 0.4, and nearly always
+	// to the right side: the sign counts more than how far.
+	const half = 0.05
 	return []Cue{
 		{"wide arcs change", bound(math.Log(a.change+still)+3.4, -1.2, 1.5)},
 		{"fronts' wide arcs change", bound(math.Log(a.frontChange+still)+3.2, -1.2, 1.5)},
@@ -268,6 +283,7 @@ func (a arcs) cues() []Cue {
 		{"neither arc", bound(6*(a.between-0.1), -1, 1.5)},
 		{"arcs drawn by wires", bound(a.wires, -1, 1)},
 		{"wide arcs over ground", bound(a.lighter, -1, 1)},
+		{"wide arcs off ground's hue", a.tinted / (math.Abs(a.tinted) + half)},
 	}
 }
 

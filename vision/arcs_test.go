@@ -61,7 +61,7 @@ func TestArcsTellWiresFromBars(t *testing.T) {
 				}
 				wires, ok1 := read(0, narrow)
 				bars, ok2 := read(narrow, 1)
-				w, b := kindModel().odds(kindCues(&wires, 0, 0, 1/T)), kindModel().odds(kindCues(&bars, 0, 0, 1/T))
+				w, b := kindModel().odds(kindCues(&wires, 0, unseenMiddle, 1/T)), kindModel().odds(kindCues(&bars, 0, unseenMiddle, 1/T))
 				if !ok1 || !ok2 || b < 1 || b-w < 1.2 {
 					t.Errorf("front %v, side %v, beneath %v, spacing %v, narrow %v: odds of wires %.2f (%v), of bars %.2f (%v)",
 						c.front, c.side, c.beneath, T, narrow, w, ok1, b, ok2)

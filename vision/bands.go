@@ -111,6 +111,8 @@ type Options struct {
 	// FocalPx is the focal length in pixels, for where the camera stood; 0: a
 	// phone's usual one.
 	FocalPx float64
+	// Colours are those of the photo, if there are any; they help to tell the kind.
+	Colours photo.HalfColours
 }
 
 // The finest bands that are read: under this many pixels a band the picture
@@ -176,6 +178,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 			a.wires = f.wiresOrBars(all, at, view{att.footIn, ppi / 25.4 / focalPx}, b.PxPerBand)
 			told = &a
 			a.lighter = a.overGround(ground, s, att.footIn)
+			if a.tinted, err = o.offGroundsHue(a, opt.Colours, ground, b.Row, s, att.footIn); err != nil {
+				return b, false, err
+			}
 		}
 	}
 	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)

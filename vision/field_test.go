@@ -142,8 +142,8 @@ func TestEndsSquareToBands(t *testing.T) {
 			t.Errorf("%.2f drawn and seen in the marks: %.3f", tan, f.AslantRad)
 		}
 		for _, x := range []float64{-300, 0, 300} {
-			if g, ok := groundLevel(ground, x); !ok || math.Abs(g-120) > 3 {
-				t.Errorf("ground at %.0f: %.0f (%v), drawn with 120", x, g, ok)
+			if g, ok := groundNear(ground, x); !ok || math.Abs(g.level-120) > 3 {
+				t.Errorf("ground at %.0f: %.0f (%v), drawn with 120", x, g.level, ok)
 			}
 		}
 	}

@@ -10,9 +10,11 @@ import (
 // what is seen beyond its bars: the table, somewhat in the part's shade. Between the
 // slots of a rigid heddle it is the panel, and the table in the slots.
 
-// groundAt is the grey level of what lies beyond the bars, at a place along the ruler.
+// groundAt is the grey level of what lies beyond the bars, at a place along the ruler
+// and at depths where it is seen.
 type groundAt struct {
 	along, level float64 // px, grey levels
+	depths       []float64
 }
 
 // ground is the grey level beyond the bars in each window of which it is seen.
@@ -30,16 +32,16 @@ func (m fieldMap) ground(sides []fieldSide) []groundAt {
 	}
 	var out []groundAt
 	for j := range m.zones {
-		var v []float64
+		var v, depths []float64
 		for _, e := range ends {
 			for x := e.from; x < e.from+inZones(lookIn); x++ {
 				if z := m.past(e.o, j, x); z != nil {
-					v = append(v, z.mean)
+					v, depths = append(v, z.mean), append(depths, z.depth)
 				}
 			}
 		}
 		if len(v) >= inZones(leastIn) {
-			out = append(out, groundAt{m.along[j], medianOf(v)})
+			out = append(out, groundAt{m.along[j], medianOf(v), depths})
 		}
 	}
 	return out
@@ -87,15 +89,26 @@ func (m fieldMap) barEnds(o fieldSide) int {
 	return at
 }
 
-// groundLevel is that of the ground nearest to a place; ok is false where none is seen.
-func groundLevel(g []groundAt, along float64) (level float64, ok bool) {
+// groundNear is the ground nearest to a place; ok is false where none is seen.
+func groundNear(g []groundAt, along float64) (at groundAt, ok bool) {
 	near := math.Inf(1)
 	for _, x := range g {
 		if d := math.Abs(x.along - along); d < near {
-			near, level = d, x.level
+			near, at = d, x
 		}
 	}
-	return level, len(g) > 0
+	return at, len(g) > 0
+}
+
+// straightDown is the stretch of the row that lies nearest to the camera's foot, where it
+// looks through the part the most straight; ok is false where there is none.
+func (a arcs) straightDown(footIn float64) (at arcLevel, ok bool) {
+	for i, l := range a.levels {
+		if i == 0 || math.Abs(l.at-footIn) < math.Abs(at.at-footIn) {
+			at = l
+		}
+	}
+	return at, len(a.levels) > 0
 }
 
 // overGround compares the arcs with the ground where the camera looks through the part
@@ -110,21 +123,13 @@ func (a arcs) overGround(g []groundAt, s calib.Scale, footIn float64) float64 {
 	const lightest, most = 0.05, 0.8
 	// sRGB's tone curve (IEC 61966-2-1) is about a power; black is never quite that.
 	const power, veil = 2.2, 6
-	var at *arcLevel
-	for i, l := range a.levels {
-		if at == nil || math.Abs(l.at-footIn) < math.Abs(at.at-footIn) {
-			at = &a.levels[i]
-		}
-	}
-	if at == nil {
-		return math.NaN()
-	}
-	ground, ok := groundLevel(g, s.Along(at.at))
-	if !ok {
+	at, ok := a.straightDown(footIn)
+	ground, seen := groundNear(g, s.Along(at.at))
+	if !ok || !seen {
 		return math.NaN()
 	}
 	over := func(grey float64) float64 {
-		return bound(power*math.Log((grey+veil)/(ground+veil))-lightest, 0, most)
+		return bound(power*math.Log((grey+veil)/(ground.level+veil))-lightest, 0, most)
 	}
 	return over(at.wide) - over(at.narrow)
 }

@@ -11,7 +11,7 @@ import (
 // narrow one. The stretch under the camera tells, and the ground beside it.
 func TestArcsOverGround(t *testing.T) {
 	s := calib.Scale{Frame: calib.Frame{TX: 1, NY: 1, Half: 400}, Half: 400, B: 4, Lo: -400, Hi: 400}
-	ground := []groundAt{{s.Along(-2), 230}, {s.Along(2), 120}}
+	ground := []groundAt{{along: s.Along(-2), level: 230}, {along: s.Along(2), level: 120}}
 	for _, c := range []struct {
 		name         string
 		wide, narrow float64

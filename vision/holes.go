@@ -56,24 +56,25 @@ type zoneMap struct {
 }
 
 // searchHoles is the clearness of the clearest zone of holes in a stretch's
-// windows, 0 where there is none, and the share of the part's middle that is seen
-// plain. The marks' lean, by which tan was found, is known to a few hundredths
+// windows, 0 where there is none, and what is seen of the part's middle. The marks' lean, by which tan was found, is known to a few hundredths
 // only, and over the whole row a hundredth is as much as a hole is tall: a ruler
 // laid within a few degrees of square is searched all through.
 //
 // A zone that is aslant to a long ruler may lie beside a part of it only, and no
 // step of the search may meet it: the row is searched in stretches.
-func searchHoles(ws []window, under bool, tan, ppi float64) (clearest, middle float64) {
+func searchHoles(ws []window, under bool, tan, ppi float64) (clearest float64, seen middle) {
 	const longest = 24 // windows; 100 bands
 	if len(ws) > longest {
-		middle = 1
+		seen.plain = 1
 		n := (len(ws) + longest - 1) / longest
 		for i := range n {
 			c, m := searchHoles(ws[i*len(ws)/n:(i+1)*len(ws)/n], under, tan, ppi)
-			clearest, middle = math.Max(clearest, c), math.Min(middle, m)
+			clearest = math.Max(clearest, c)
+			seen = middle{math.Min(seen.plain, m.plain), math.Max(seen.roomIn, m.roomIn)}
 		}
-		return clearest, middle
+		return clearest, seen
 	}
+	seen = unseenMiddle
 	const most, step = 3, 0.025
 	for i := -most - 1; i <= most; i++ {
 		try := step * float64(i)
@@ -89,10 +90,10 @@ func searchHoles(ws []window, under bool, tan, ppi float64) (clearest, middle fl
 			best = math.Max(best, z.clearness())
 		}
 		if best > clearest || i < -most {
-			clearest, middle = best, m.plainMiddle()
+			clearest, seen = best, m.middle()
 		}
 	}
-	return clearest, middle
+	return clearest, seen
 }
 
 // mapZones lays the windows out. tan is the tangent of the angle between the
@@ -331,24 +332,38 @@ func (m zoneMap) mean(j int, rows []int) (z zone, ok bool) {
 	return z, true
 }
 
-// plainMiddle is the share of the middle of the part, where a rigid heddle's
-// holes are, in which plain bands are seen; 0 where the part's ends are not seen.
-func (m zoneMap) plainMiddle() float64 {
+// middle is what is seen of the middle of a part, where a rigid heddle's holes are.
+type middle struct {
+	// plain is the share of it in which plain bands are seen.
+	plain float64
+	// roomIn is the longest stretch of it, in inches, in which none are seen: holes
+	// longer than that stand nowhere.
+	roomIn float64
+}
+
+// unseenMiddle is that of a part whose ends are not both seen.
+var unseenMiddle = middle{0, math.Inf(1)}
+
+// middle is what the rows between the part's ends show.
+func (m zoneMap) middle() middle {
 	lo, hi, ok := m.ends()
 	if !ok {
-		return 0
+		return unseenMiddle
 	}
 	// The zone of holes lies in the middle third, all of it or nearly.
 	a, b := lo+(hi-lo)/3, hi-(hi-lo)/3
-	plain := 0.0
+	plain, room, most := 0.0, 0, 0
 	for i := a; i <= b; i++ {
+		room++
 		// Behind the marked edge its marks may look like bands of their own tone.
 		hidden := m.under && m.depth(i) > 0 && m.depth(i) < rulerNarrowIn*m.ppi
 		if m.good[i] && !m.double[i] && !hidden {
 			plain++
+			room = 0
 		}
+		most = max(most, room)
 	}
-	return plain / float64(b-a+1)
+	return middle{plain / float64(b-a+1), float64(most) * m.step / m.ppi}
 }
 
 // ends are the first and the last row of the part; ok is false where they are not

@@ -196,9 +196,10 @@ func TestHolesAreTold(t *testing.T) {
 }
 
 // The middle of the part is seen plain where nothing lies on it, in part where a
-// ruler does, and not at all where the part's ends are out of the picture.
+// ruler does, and not at all where the part's ends are out of the picture. Holes find room only where it is
+// not.
 func TestPlainMiddle(t *testing.T) {
-	seen := func(under bool, covered, end float64) float64 {
+	seen := func(under bool, covered, end float64) middle {
 		m, ok := mapZones(laidOut(5, 0, func(j int, d float64) zone {
 			if math.Abs(d) > end || d > 0 && d < covered {
 				return zone{mean: 200}
@@ -209,24 +210,24 @@ func TestPlainMiddle(t *testing.T) {
 		if !ok {
 			t.Fatal("no bands were seen")
 		}
-		return m.plainMiddle()
+		return m.middle()
 	}
-	if got := seen(false, 0, 1.5); got < 0.95 {
+	if got := seen(false, 0, 1.5); got.plain < 0.95 || got.roomIn > 0.05 {
 		t.Errorf("nothing covered: %.2f", got)
 	}
 	// a ruler from the middle line covers half of the middle third
-	if got := seen(true, 0.8, 1.5); math.Abs(got-0.5) > 0.07 {
+	if got := seen(true, 0.8, 1.5); math.Abs(got.plain-0.5) > 0.07 || math.Abs(got.roomIn-0.5) > 0.07 {
 		t.Errorf("half covered: %.2f", got)
 	}
 	// a ruler whose marks look like the bands hides what it is wide at least
-	if got := seen(true, 0, 1.5); math.Abs(got-0.55) > 0.07 {
+	if got := seen(true, 0, 1.5); math.Abs(got.plain-0.55) > 0.07 || math.Abs(got.roomIn-rulerNarrowIn) > 0.07 {
 		t.Errorf("covered by marks like bands: %.2f", got)
 	}
 	// and where the ruler covers all that is behind its edge no end of the part is seen
-	if got := seen(true, 9, 1.5); got != 0 {
+	if got := seen(true, 9, 1.5); got != unseenMiddle {
 		t.Errorf("one end under the ruler: %.2f", got)
 	}
-	if got := seen(false, 0, 9); got != 0 {
+	if got := seen(false, 0, 9); got != unseenMiddle {
 		t.Errorf("no end in view: %.2f", got)
 	}
 }

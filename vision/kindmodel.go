@@ -19,12 +19,12 @@ type Cue struct {
 
 // kindCues are what tells of bands as coarse as slots what they are. a are their
 // arcs, nil where none are told; holes is the clearness of the clearest zone of
-// holes, 0 where there is none; middle the share of the part's middle in which
-// plain bands are seen. Arcs that are not told count as 0, as all their cues do
+// holes, 0 where there is none; seen what is seen of the part's middle. Arcs that are not told count as 0, as all their cues do
 // that say nothing.
-func kindCues(a *arcs, holes, middle, perInch float64) []Cue {
+func kindCues(a *arcs, holes float64, seen middle, perInch float64) []Cue {
 	// Marks and chance look like holes up to about chance.
 	const chance, clearest, usualPerInch = 0.8, 3.3, 5.0
+	const shortestHoleIn = 0.2 // common practice, no source
 	var read float64
 	var arc arcs
 	if a != nil {
@@ -32,7 +32,8 @@ func kindCues(a *arcs, holes, middle, perInch float64) []Cue {
 	}
 	out := []Cue{
 		{"holes clear", bound(holes, chance, clearest) - chance},
-		{"middle plain", bound(middle, 0, 1)},
+		{"middle plain", bound(seen.plain, 0, 1)},
+		{"no room for holes", bound(1-seen.roomIn/shortestHoleIn, 0, 1)},
 		{"bands an inch", bound(math.Log(perInch/usualPerInch), -0.6, 0.6)},
 		{"arcs told", read},
 	}

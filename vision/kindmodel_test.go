@@ -14,7 +14,7 @@ func TestKindTableKnowsTheCues(t *testing.T) {
 	}
 	odd := &arcs{narrow: math.NaN(), darker: math.Inf(1), change: -1, frontChange: 1e9, narrowChange: math.Inf(-1), between: 1e9, lighter: math.Inf(1)}
 	for _, a := range []*arcs{nil, {}, odd} {
-		cues := kindCues(a, 1e9, 1e9, 1e9)
+		cues := kindCues(a, 1e9, middle{1e9, 0}, 1e9)
 		if len(cues) < 5 || len(cues) != len(w.by) {
 			t.Errorf("%d cues, %d weights", len(cues), len(w.by))
 		}
@@ -36,15 +36,15 @@ func TestKindTableKnowsTheCues(t *testing.T) {
 // What is seen convinces by itself: holes of a rigid heddle, a plain middle of a
 // reed. Nothing is certain, and where nothing is seen the other reading is told.
 func TestSlotsOrWires(t *testing.T) {
-	holes := slotsOrWires(kindCues(nil, 3, 0, 5))
+	holes := slotsOrWires(kindCues(nil, 3, unseenMiddle, 5))
 	if holes.kind != RigidHeddle || holes.dentsPerBand != 2 || holes.probability < 0.95 || holes.probability >= 1 || holes.holesHidden {
 		t.Errorf("clear holes: %+v", holes)
 	}
-	plain := slotsOrWires(kindCues(nil, 0, 1, 6))
+	plain := slotsOrWires(kindCues(nil, 0, middle{1, 0}, 6))
 	if plain.kind != Reed || plain.dentsPerBand != 1 || plain.probability < 0.7 {
 		t.Errorf("a plain middle: %+v", plain)
 	}
-	nothing := slotsOrWires(kindCues(nil, 0, 0, 5))
+	nothing := slotsOrWires(kindCues(nil, 0, unseenMiddle, 5))
 	if nothing.probability > 0.88 || !nothing.holesHidden {
 		t.Errorf("nothing seen: %+v", nothing)
 	}
@@ -52,11 +52,11 @@ func TestSlotsOrWires(t *testing.T) {
 
 // Where the tone halves, arcs may still say wires, and only wires.
 func TestTurnsOrWires(t *testing.T) {
-	turns := turnsOrWires(kindCues(nil, 0, 0, 5))
+	turns := turnsOrWires(kindCues(nil, 0, unseenMiddle, 5))
 	if turns.kind != RigidHeddle || turns.dentsPerBand != 1 || turns.probability < 0.7 || turns.probability > turnsStated+1e-9 {
 		t.Errorf("no arcs told: %+v", turns)
 	}
-	wires := turnsOrWires(kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, 0, 7))
+	wires := turnsOrWires(kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, unseenMiddle, 7))
 	if wires.kind != Reed || wires.dentsPerBand != 1 || wires.probability > kindModel().ceiling {
 		t.Errorf("arcs of wires: %+v", wires)
 	}

@@ -34,16 +34,19 @@ func (s sample) isSlots() (slots, ok bool) {
 	return false, false
 }
 
-// ofArcs says whether a cue of package vision is one that the arcs of a spacing
-// tell; by convention such a cue names them.
-func ofArcs(cue string) bool { return strings.Contains(cue, "arc") }
+// kindViews are the ways in which each photo counts: as it is; as if no ground had been
+// seen beyond the part; and as if no arcs had been told. Light, finish and tables differ
+// from photo to photo and renderer to renderer, so that what is seen of holes must
+// convince by itself, whatever the arcs say, and the arcs by themselves, whatever lies
+// beneath. A cue that the ground or the arcs tell names them by convention.
+var kindViews = []func(cue string) (heeded bool){
+	func(string) bool { return true },
+	func(cue string) bool { return !strings.Contains(cue, "ground") },
+	func(cue string) bool { return !strings.Contains(cue, "arc") },
+}
 
 // fitKindModel fits what tells slots from wires to what was measured and writes
 // the weights as a table for package vision.
-//
-// Each photo counts twice, once as it is and once as if no arcs had been told:
-// light and finish differ from photo to photo and renderer to renderer, so that
-// holes that are seen must convince by themselves, whatever the arcs say.
 func fitKindModel(title string, samples []sample, path string, w io.Writer) error {
 	var names []string
 	var ex []example
@@ -56,20 +59,22 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 		if names == nil {
 			names = slices.Sorted(maps.Keys(s.KindCues))
 		}
-		full, bare := example{x: make([]float64, len(names)), right: slots}, example{x: make([]float64, len(names)), right: slots}
-		for j, n := range names {
-			full.x[j] = s.KindCues[n]
-			if !ofArcs(n) {
-				bare.x[j] = s.KindCues[n]
+		for _, heeded := range kindViews {
+			e := example{x: make([]float64, len(names)), right: slots}
+			for j, n := range names {
+				if heeded(n) {
+					e.x[j] = s.KindCues[n]
+				}
 			}
+			ex = append(ex, e)
 		}
-		ex = append(ex, full, bare)
 		if slots {
 			heddles++
 		}
 	}
-	if len(ex) < 120 {
-		return fmt.Errorf("%d photos show bands as coarse as slots: too few to fit to", len(ex)/2)
+	photos := len(ex) / len(kindViews)
+	if photos < 60 {
+		return fmt.Errorf("%d photos show bands as coarse as slots: too few to fit to", photos)
 	}
 	// Nearly all scenes can be told, and then the least ridge looks best on them
 	// and boasts elsewhere: the strongest whose loss lies within a standard error of
@@ -78,7 +83,7 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
 	losses, errs := make([]float64, len(ridges)), make([]float64, len(ridges))
 	for i, ridge := range ridges {
-		claims, err := crossValidatePairs(ex, ridge)
+		claims, err := crossValidateViews(ex, ridge)
 		if err != nil {
 			return err
 		}
@@ -96,32 +101,33 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	if err != nil {
 		return err
 	}
-	claims, err := crossValidatePairs(ex, best)
+	claims, err := crossValidateViews(ex, best)
 	if err != nil {
 		return err
 	}
 	ceiling := surest(likelier(claims))
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# Log odds that bands are the slots of a rigid heddle and not the wires of a reed, fitted by\n")
-	fmt.Fprintf(&b, "# cmd/accuracy -fit-kind-into to %d photos (%d of rigid heddles) of\n# %s.\n", len(ex)/2, heddles, title)
+	fmt.Fprintf(&b, "# cmd/accuracy -fit-kind-into to %d photos (%d of rigid heddles) of\n# %s.\n", photos, heddles, title)
 	fmt.Fprintf(&b, "# Ridge %g by %d-fold cross-validation, log loss on scenes left out %.4f.\n", best, folds, loss)
 	fmt.Fprintf(&b, "cue,weight\nbias,%.4f\nceiling,%.4f\n", m.bias, ceiling)
 	for j, n := range names {
 		fmt.Fprintf(&b, "%s,%.4f\n", n, m.by[j])
 		fmt.Fprintf(w, "%-26s weight %+.3f\n", n, m.by[j])
 	}
-	fmt.Fprintf(w, "bias %.3f, ceiling %.4f, from %d photos of which %d show rigid heddles\n", m.bias, ceiling, len(ex)/2, heddles)
+	fmt.Fprintf(w, "bias %.3f, ceiling %.4f, from %d photos of which %d show rigid heddles\n", m.bias, ceiling, photos, heddles)
 	return os.WriteFile(path, b.Bytes(), 0o666)
 }
 
-// crossValidatePairs is crossValidate for photos that count twice: the two stay
+// crossValidateViews is crossValidate for photos that count in several views: those stay
 // in one fold. The claims are of the photos as they are.
-func crossValidatePairs(ex []example, ridge float64) ([]judge.Claim, error) {
-	claims := make([]judge.Claim, len(ex)/2)
+func crossValidateViews(ex []example, ridge float64) ([]judge.Claim, error) {
+	n := len(kindViews)
+	claims := make([]judge.Claim, len(ex)/n)
 	for k := range folds {
 		var in []example
 		for i, e := range ex {
-			if i/2%folds != k {
+			if i/n%folds != k {
 				in = append(in, e)
 			}
 		}
@@ -131,7 +137,7 @@ func crossValidatePairs(ex []example, ridge float64) ([]judge.Claim, error) {
 		}
 		for i := range claims {
 			if i%folds == k {
-				claims[i] = judge.Claim{P: m.p(ex[2*i]), True: ex[2*i].right}
+				claims[i] = judge.Claim{P: m.p(ex[n*i]), True: ex[n*i].right}
 			}
 		}
 	}
