@@ -77,24 +77,28 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 		return fmt.Errorf("%d photos show bands as coarse as slots: too few to fit to", photos)
 	}
 	// Nearly all scenes can be told, and then the least ridge looks best on them
-	// and boasts elsewhere: the strongest whose loss lies within a standard error of
-	// the least is taken (Hastie, Tibshirani and Friedman, The Elements of
-	// Statistical Learning, 2nd ed., section 7.10).
+	// and boasts elsewhere: the strongest whose loss is no more than a standard error
+	// over the least is taken (Hastie, Tibshirani and Friedman, The Elements of
+	// Statistical Learning, 2nd ed., section 7.10), photo by photo, for a few hard ones
+	// cost much whatever the ridge.
 	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
-	losses, errs := make([]float64, len(ridges)), make([]float64, len(ridges))
+	losses, means := make([][]float64, len(ridges)), make([]float64, len(ridges))
 	for i, ridge := range ridges {
 		claims, err := crossValidateViews(ex, ridge)
 		if err != nil {
 			return err
 		}
-		losses[i], errs[i] = lossOf(claims)
-		fmt.Fprintf(w, "ridge %g: log loss on scenes left out %.4f ± %.4f, calibration error %.4f\n", ridge, losses[i], errs[i], judge.ExpectedCalibrationError(judge.Reliability(likelier(claims), reliabilityBins)))
+		losses[i] = lossesOf(claims)
+		means[i] = stat.Mean(losses[i], nil)
+		fmt.Fprintf(w, "ridge %g: log loss on scenes left out %.4f, calibration error %.4f\n", ridge, means[i], judge.ExpectedCalibrationError(judge.Reliability(likelier(claims), reliabilityBins)))
 	}
-	least := floats.MinIdx(losses)
-	var best, loss float64
-	for i, ridge := range ridges {
-		if losses[i] <= losses[least]+errs[least] {
-			best, loss = ridge, losses[i]
+	least := floats.MinIdx(means)
+	best, loss := ridges[least], means[least]
+	for i, ridge := range ridges[least+1:] {
+		over := make([]float64, photos)
+		floats.SubTo(over, losses[least+1+i], losses[least])
+		if mean, sd := stat.MeanStdDev(over, nil); mean <= stat.StdErr(sd, float64(photos)) {
+			best, loss = ridge, means[least+1+i]
 		}
 	}
 	m, err := fitLogistic(ex, fitting{Ridge: best})
@@ -144,14 +148,13 @@ func crossValidateViews(ex []example, ridge float64) ([]judge.Claim, error) {
 	return claims, nil
 }
 
-// lossOf is the mean logarithmic loss of claims and its standard error.
-func lossOf(claims []judge.Claim) (mean, se float64) {
-	var each []float64
-	for _, c := range claims {
-		each = append(each, logLoss([]judge.Claim{c}))
+// lossesOf is the logarithmic loss of each claim.
+func lossesOf(claims []judge.Claim) []float64 {
+	each := make([]float64, len(claims))
+	for i, c := range claims {
+		each[i] = logLoss([]judge.Claim{c})
 	}
-	mean, sd := stat.MeanStdDev(each, nil)
-	return mean, stat.StdErr(sd, float64(len(each)))
+	return each
 }
 
 // likelier turns claims that something is so into claims of the likelier of the
