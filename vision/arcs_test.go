@@ -200,18 +200,22 @@ func TestHalves(t *testing.T) {
 		name   string
 		window window
 		want   bool
+		kind   Kind
+		least  float64
 	}{
-		{"holes at the edge", row(atEdge, 1), true},
-		{"holes off the edge", row(offEdge, 1), true},
-		{"holes beside slots with walls", row(atEdge, 0.5), true},
-		{"wires with walls", row(none, 0.5), false},
-		{"narrow slots and holes", narrow(row(atEdge, 1)), true},
-		{"unlike wires from baulk to baulk", row(none, 0.9), false},
-		{"like wires", row(none, 0.1), false},
-		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false},
+		{"holes at the edge", row(atEdge, 1), true, RigidHeddle, 0.9},
+		{"holes off the edge", row(offEdge, 1), true, RigidHeddle, 0.9},
+		{"holes beside slots with walls", row(atEdge, 0.5), true, RigidHeddle, 0.9},
+		{"wires with walls", row(none, 0.5), false, Reed, 0.99},
+		{"narrow slots and holes", narrow(row(atEdge, 1)), true, RigidHeddle, 0.9},
+		// slots alone, or wires: nobody can tell
+		{"unlike wires from baulk to baulk", row(none, 0.9), false, Reed, 0.5},
+		{"like wires", row(none, 0.1), false, Reed, 0.99},
+		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false, Reed, 0.5},
 	} {
-		if got := inTurn([]window{c.window, c.window, c.window}, ppi).seen; got != c.want {
-			t.Errorf("%s: %v", c.name, got)
+		got := inTurn([]window{c.window, c.window, c.window}, ppi)
+		if kind, p := got.kind(); got.seen != c.want || kind != c.kind || p < c.least || c.least == 0.5 && p != 0.5 {
+			t.Errorf("%s: %+v, %s with %.3f", c.name, got, kind, p)
 		}
 	}
 	// Aslant to the edge holes still end in one line; wires that rust has bitten are

@@ -21,6 +21,11 @@ type kindRead struct {
 
 const (
 	finestSlots = 8.0 // per inch
+	// plainly is stated, no source: where nothing speaks against the kind.
+	plainly = 0.97
+	// sureReed is where the ends of holes would be seen: of 565 drawn photos with 8 to 16
+	// bands an inch, not in turn, one showed a rigid heddle, and there they were not.
+	sureReed = 0.998
 	// turnsStated is the probability of a rigid heddle where its slots and holes are
 	// seen in turn: all 15 drawn photos that are read so of seeds 4751, 4752 and 4801
 	// show one; by the rule of succession.
@@ -39,38 +44,17 @@ const (
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, told Kind) kindRead {
-	// Stated, no source: plainly where nothing speaks against the kind, against
-	// where a person says another than the photo shows.
-	const plainly, against = 0.97, 0.9
-	// Where the ends of holes would be seen: of 565 drawn photos with 8 to 16 bands an
-	// inch, not in turn, one showed a rigid heddle, and there they were not.
-	const sureReed = 0.998
-	// Where the tone halves in so many windows it may be slots past holes of which too
-	// little is seen: so it did in 0.9 of one drawn heddle's (seed 5201), in 0.6 at most
-	// of 55 reeds'.
-	const mostAlone = 0.75
-	k := kindRead{kind: Reed, probability: plainly, dentsPerBand: 1}
-	if t.PerInch <= 2*finestSlots {
-		deepest := reachIn
-		if t.PerInch > finestSlots {
-			deepest = 0 // halves looks before the marked edge only
-		}
-		under := tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, deepest, l, t, ppi)
-		switch {
-		case t.PerInch <= finestSlots:
-			k = coarseKind(p, s, l, t, ppi, a, under)
-		default:
-			// The edge may lie in the zone of holes: beyond it the tone halves.
-			if t := inTurn(under, ppi); t.seen {
-				k.kind, k.probability = RigidHeddle, turnsStated
-			} else if t.alone > mostAlone {
-				k.probability = 0.5
-			} else if t.deepIn > longestHoleIn {
-				k.probability = sureReed
-			}
-		}
-	} else {
-		k.probability = sureReed // finer than rigid heddles are made
+	// Stated, no source: where a person says another than the photo shows.
+	const against = 0.9
+	k := kindRead{kind: Reed, probability: sureReed, dentsPerBand: 1} // finer than rigid heddles are made
+	windows := func(deepestIn float64) []window {
+		return tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, deepestIn, l, t, ppi)
+	}
+	switch {
+	case t.PerInch <= finestSlots:
+		k = coarseKind(p, s, l, t, ppi, a, windows(reachIn))
+	case t.PerInch <= 2*finestSlots:
+		k.kind, k.probability = inTurn(windows(0), ppi).kind() // which looks before the marked edge only
 	}
 	switch {
 	case told == "":
@@ -121,6 +105,24 @@ type turn struct {
 	alone float64
 	// deepIn is how far from the edge the bands are seen, in inches.
 	deepIn float64
+}
+
+// kind is what bands between finestSlots and twice that an inch are: the edge may lie in
+// a rigid heddle's zone of holes, and beyond it the tone halves.
+func (t turn) kind() (Kind, float64) {
+	// Where the tone halves in so many windows it may be slots past holes of which too
+	// little is seen: so it did in 0.9 of one drawn heddle's (seed 5201), in 0.6 at most
+	// of 55 reeds'.
+	const mostAlone = 0.75
+	switch {
+	case t.seen:
+		return RigidHeddle, turnsStated
+	case t.alone > mostAlone:
+		return Reed, 0.5
+	case t.deepIn > longestHoleIn:
+		return Reed, sureReed
+	}
+	return Reed, plainly
 }
 
 // inTurn tells whether the bands are slots and holes in turn: in the rows that
