@@ -41,13 +41,13 @@ func defaultClearing() clearing {
 // clearWires takes the wires of spacing about T off the strip inside an edge. left is
 // what it leaves of all that is seen near the edge, in parts of its square; ok is
 // false where too little of the edge is in the picture.
-func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
-	lo, hi := f.Inside(p, f.Lo, f.Hi, -float64(s.Skip+4), 8)
+func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
+	lo, hi := f.Inside(photo.Plane{W: p.w, H: p.h}, f.Lo, f.Hi, -float64(s.Skip+4), 8)
 	if !(T >= 3) || hi-lo < float64(s.Window)/2 {
 		return c, 0, false
 	}
 	lo = math.Ceil(lo)
-	st := sampleStrip(p, f, lo, hi, -float64(s.Beside), float64(s.Deep), 1)
+	st := p.sample(f, lo, hi, -float64(s.Beside), float64(s.Deep))
 	if st.cols == 0 {
 		return c, 0, false
 	}
@@ -58,7 +58,7 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left 
 		rows[r] = highPass32(st.v[r*st.cols:(r+1)*st.cols], half)
 	}
 	seen := slices.Clone(rows)
-	st.straighten(rows, T, s, &c.lean)
+	st.straighten(rows, math.Min(T, leanSpacing), s, &c.lean)
 	// The wires as they are beside the edge.
 	wires := make([]float64, st.cols)
 	n := make([]float64, st.cols)
@@ -92,6 +92,10 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left 
 	return c, after / math.Max(before, 1e-9), true
 }
 
+// leanSpacing is the widest spacing for which the lean of wires is sought, px: where
+// they are not alike they seem to come again after several.
+const leanSpacing = 12
+
 // edgeRow is the row of a cleared strip on which its edge runs.
 const edgeRow = 2
 
@@ -116,9 +120,10 @@ func (c *cleared) draw() {
 	for r, row := range c.seen {
 		d := float64(r - edgeRow)
 		turn := c.lean[1] / 1000
+		off := sharpRowOf(c.off[r])
 		for i, v := range row {
 			at := (float64(i) - d*(c.lean[0]+turn*c.frame.Lo)) / (1 + d*turn)
-			v -= float32(between(c.off[r], at))
+			v -= float32(off.at(at))
 			if v != v {
 				v = 0
 			}
@@ -216,10 +221,10 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 	}
 	for r := range rows {
 		d := st.d0 + float64(r)*st.step
-		out := make([]float32, st.cols)
+		out, row := make([]float32, st.cols), sharpRowOf(rows[r])
 		for i := range out {
 			sh := lean[0] + lean[1]*(st.lo+float64(i))/1000
-			out[i] = float32(between(rows[r], float64(i)+sh*d))
+			out[i] = float32(row.at(float64(i) + sh*d))
 		}
 		rows[r] = out
 	}
