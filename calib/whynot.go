@@ -180,7 +180,7 @@ func whyNotThrough(py pyramid, c candidate, step float64) (string, error) {
 	if !ok {
 		return say + ", not cleared", nil
 	}
-	say += fmt.Sprintf(", left %.2f", left)
+	say += fmt.Sprintf(", lean %.3f, left %.2f", cl.lean, left)
 	ways := []cleared{cl}
 	for _, d := range beyondMarks() {
 		ways = append(ways, cl.beyond(d, defaultClearing().Window))

@@ -58,7 +58,7 @@ func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left f
 		rows[r] = highPass32(st.v[r*st.cols:(r+1)*st.cols], half)
 	}
 	seen := slices.Clone(rows)
-	st.straighten(rows, math.Min(T, leanSpacing), s, &c.lean)
+	st.straighten(rows, T, s, &c.lean)
 	// The wires as they are beside the edge.
 	wires := make([]float64, st.cols)
 	n := make([]float64, st.cols)
@@ -93,7 +93,7 @@ func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left f
 }
 
 // leanSpacing is the widest spacing for which the lean of wires is sought, px: where
-// they are not alike they seem to come again after several.
+// they are not alike they seem to come again only after several.
 const leanSpacing = 12
 
 // edgeRow is the row of a cleared strip on which its edge runs.
@@ -178,6 +178,8 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 	for d := -float64(s.Beside) + 2; d < 3*T+24 && int(d-st.d0) < st.rows; d += 5 {
 		picked = append(picked, int(d-st.d0))
 	}
+	reach := float64(picked[len(picked)-1]) + st.d0
+	T = math.Min(T, leanSpacing)
 	step := max(1, int(T/5))
 	score := func(l [2]float64) float64 {
 		var sum float64
@@ -197,7 +199,6 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 		}
 		return sum
 	}
-	reach := float64(picked[len(picked)-1]) + st.d0
 	fine := 0.3 * T / math.Max(reach, 20)
 	best := -1.0
 	for x := -s.Lean; x <= s.Lean; x += fine {
