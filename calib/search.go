@@ -96,6 +96,7 @@ type hunt struct {
 	unread []candidate // the likeliest first
 	all    []candidate // those that were read, too
 	reads  []read
+	sharp  sharpPlane // the work level; empty until transparent rulers are read
 }
 
 // read reads candidates, n at most, until one is a ruler beyond doubt; in

@@ -25,7 +25,7 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	all := sides
 	for len(sides) > 0 && !clear {
 		n := min(veilBatch, len(sides))
-		reads, err := readThrough(h.py, sides[:n])
+		reads, err := h.readThrough(sides[:n])
 		if err != nil {
 			return ruler, false, err
 		}
@@ -38,7 +38,7 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	} else if sides, err = h.veiledSides(all); err != nil {
 		return ruler, false, err
 	}
-	reads, err := readThrough(h.py, sides)
+	reads, err := h.readThrough(sides)
 	if best, found := h.took(reads); !clear {
 		ruler, clear = best, found
 	}
@@ -124,7 +124,7 @@ func (h *hunt) readOwnThrough(r read) error {
 			sides = append(sides, c)
 		}
 	}
-	reads, err := readThrough(h.py, sides)
+	reads, err := h.readThrough(sides)
 	for _, q := range reads {
 		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameRow(o) }) {
 			h.reads = append(h.reads, *q)
@@ -161,10 +161,16 @@ const mostCombs = 6
 
 // readThrough reads the ladders of transparent rulers on sides of edges, with the
 // wires taken off.
-func readThrough(py pyramid, sides []candidate) ([]*read, error) {
+func (h *hunt) readThrough(sides []candidate) ([]*read, error) {
 	slots := make([][]*read, len(sides))
 	errs := make([]error, len(sides))
-	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(py.work, sides[i]) })
+	if len(sides) == 0 {
+		return nil, nil
+	}
+	if h.sharp.c == nil {
+		h.sharp = sharpen(h.py.work.Plane)
+	}
+	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(h.py.work, h.sharp, sides[i]) })
 	return slices.Concat(slots...), errors.Join(errs...)
 }
 
@@ -191,13 +197,40 @@ func wiresBeside(p photo.Plane, f Frame) (wires comb, ok bool, err error) {
 	}
 	st := sampleStrip(p, f, lo, hi, -besideFar, -besideNear, 1)
 	const middle = (besideFar + besideNear) / 2
-	combs, err := findCombs([][]float64{st.profile(-besideFar, -middle), st.profile(-middle, -besideNear)}, lo, combSearch{window: 256, minPeriodPx: 3})
+	profs := [][]float64{st.profile(-besideFar, -middle), st.profile(-middle, -besideNear)}
+	for i := range profs {
+		profs[i] = alikeStrong(profs[i])
+	}
+	combs, err := findCombs(profs, lo, combSearch{window: 256, minPeriodPx: 3})
 	for _, c := range slices.Concat(combs...) {
 		if c.strength > wires.strength {
 			wires = c
 		}
 	}
 	return wires, wires.strength >= leastWiresBeside*math.Max(1, (hi-lo)/128), err
+}
+
+// alikeStrong is a profile across wires with what stands out of it cut off, so that of
+// wires some of which are rusty and some not each counts as much.
+func alikeStrong(prof []float64) []float64 {
+	const half, most = 24, 0.7 // px on either side that are taken as of one tone; of the typical depth
+	out := highPass(prof, half)
+	var size []float64
+	for _, v := range out {
+		if v == v {
+			size = append(size, math.Abs(v))
+		}
+	}
+	if len(size) == 0 {
+		return out
+	}
+	limit := most * median(size)
+	for i, v := range out {
+		if v == v {
+			out[i] = min(max(v, -limit), limit)
+		}
+	}
+	return out
 }
 
 // wiresUnder is how strong the wires beside an edge show on its inner side, in parts of
@@ -211,14 +244,14 @@ func wiresUnder(p photo.Plane, f Frame, wires comb) float64 {
 
 // readSideThrough reads the ladders on one side of an edge, with the wires beside it
 // taken off, and what is left of them farther inside.
-func readSideThrough(work level, c candidate) ([]*read, error) {
+func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
 	wires, ok, err := wiresBeside(work.Plane, f)
 	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
 		return nil, err
 	}
 	T := wires.periodPx
-	cl, left, ok := clearWires(work.Plane, f, T, defaultClearing())
+	cl, left, ok := clearWires(sharp, f, T, defaultClearing())
 	if !ok {
 		return nil, nil
 	}

@@ -113,6 +113,17 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 		tried++
 		say += ": " + whyNoLadder(py, c)
 	}
+	seen := map[Frame]bool{}
+	for _, c := range h.all {
+		if d, along := k.apart(c.frame); along && d <= near && !seen[c.frame] {
+			seen[c.frame] = true
+			said, err := whyNotThrough(py, c, step)
+			if err != nil {
+				return "", err
+			}
+			say += fmt.Sprintf("\n    through, %.1f px off, held %.2f: ", d, c.held) + said
+		}
+	}
 	switch {
 	case tried == 0:
 		say += ": COMB LOST"
@@ -140,12 +151,64 @@ func whyNoLadder(py pyramid, c candidate) string {
 	if !ok {
 		return "no ladder"
 	}
-	say := fmt.Sprintf("%d rungs of %.2f px, filled %.2f, contrast %.1f, uneven %.3f, base %.1f-%.1f, dark %v", len(l.rungs), l.periodPx/lv.k, l.filled, l.contrast, l.unevenness(), l.base[0], l.base[1], l.dark)
+	return ladderWords(l.scaled(1/lv.k), c.held)
+}
+
+// ladderWords are a ladder's figures and its likeliest readings, along an edge held.
+func ladderWords(l ladder, held float64) string {
+	say := fmt.Sprintf("%d rungs of %.2f px, filled %.2f, contrast %.1f, uneven %.3f, base %.1f-%.1f, dark %v", len(l.rungs), l.periodPx, l.filled, l.contrast, l.unevenness(), l.base[0], l.base[1], l.dark)
 	for i, rd := range decode(l) {
 		if i == 2 {
 			break
 		}
-		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.explained, rulerOdds(l, rd, c.held))
+		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.explained, rulerOdds(l, rd, held))
 	}
 	return say
+}
+
+// whyNotThrough says what becomes of marks step px apart on a side of an edge when it is
+// read as a transparent ruler's.
+func whyNotThrough(py pyramid, c candidate, step float64) (string, error) {
+	work := py.work
+	f := scaleFrame(c.frame, work.k)
+	wires, ok, err := wiresBeside(work.Plane, f)
+	if err != nil || !ok {
+		return fmt.Sprintf("no wires beside (%.1f px, strength %.2f)", wires.periodPx/work.k, wires.strength), err
+	}
+	say := fmt.Sprintf("wires %.1f px, strength %.2f, under %.2f", wires.periodPx/work.k, wires.strength, wiresUnder(work.Plane, f, wires))
+	cl, left, ok := clearWires(sharpen(work.Plane), f, wires.periodPx, defaultClearing())
+	if !ok {
+		return say + ", not cleared", nil
+	}
+	say += fmt.Sprintf(", lean %.3f, left %.2f", cl.lean, left)
+	ways := []cleared{cl}
+	for _, d := range beyondMarks() {
+		ways = append(ways, cl.beyond(d, defaultClearing().Window))
+	}
+	if left > mostLeft {
+		for i, d := range beyondMarks() {
+			ways[1+i] = cl.undone().beyond(d, defaultClearing().Window)
+		}
+	}
+	for i, way := range ways {
+		st := sampleStrip(way.Plane, way.frame, way.frame.Lo, way.frame.Hi, 0, combsDeep, 1)
+		combs, err := combsLeft(st, way.frame.Lo, wires.periodPx)
+		if err != nil {
+			return "", err
+		}
+		say += fmt.Sprintf("\n        way %d:", i)
+		for _, cb := range differing(append(unitCombs(st, way.frame.Lo, combs), combs...), 2*mostCombs) {
+			say += fmt.Sprintf(" %.2f px (%.1f)", cb.periodPx/work.k, cb.strength)
+			if math.Abs(cb.periodPx/work.k/step-1) > 0.06 {
+				continue
+			}
+			l, ok := readLadder(way.Plane, way.frame, cb)
+			if !ok {
+				say += " no ladder"
+				continue
+			}
+			say += " [" + ladderWords(l, c.held) + "]"
+		}
+	}
+	return say, nil
 }

@@ -41,13 +41,13 @@ func defaultClearing() clearing {
 // clearWires takes the wires of spacing about T off the strip inside an edge. left is
 // what it leaves of all that is seen near the edge, in parts of its square; ok is
 // false where too little of the edge is in the picture.
-func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
-	lo, hi := f.Inside(p, f.Lo, f.Hi, -float64(s.Skip+4), 8)
+func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
+	lo, hi := f.Inside(photo.Plane{W: p.w, H: p.h}, f.Lo, f.Hi, -float64(s.Skip+4), 8)
 	if !(T >= 3) || hi-lo < float64(s.Window)/2 {
 		return c, 0, false
 	}
 	lo = math.Ceil(lo)
-	st := sampleStrip(p, f, lo, hi, -float64(s.Beside), float64(s.Deep), 1)
+	st := p.sample(f, lo, hi, -float64(s.Beside), float64(s.Deep))
 	if st.cols == 0 {
 		return c, 0, false
 	}
@@ -92,6 +92,10 @@ func clearWires(p photo.Plane, f Frame, T float64, s clearing) (c cleared, left 
 	return c, after / math.Max(before, 1e-9), true
 }
 
+// leanSpacing is the widest spacing for which the lean of wires is sought, px: where
+// they are not alike they seem to come again only after several.
+const leanSpacing = 12
+
 // edgeRow is the row of a cleared strip on which its edge runs.
 const edgeRow = 2
 
@@ -116,9 +120,10 @@ func (c *cleared) draw() {
 	for r, row := range c.seen {
 		d := float64(r - edgeRow)
 		turn := c.lean[1] / 1000
+		off := sharpRowOf(c.off[r])
 		for i, v := range row {
 			at := (float64(i) - d*(c.lean[0]+turn*c.frame.Lo)) / (1 + d*turn)
-			v -= float32(between(c.off[r], at))
+			v -= float32(off.at(at))
 			if v != v {
 				v = 0
 			}
@@ -173,6 +178,8 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 	for d := -float64(s.Beside) + 2; d < 3*T+24 && int(d-st.d0) < st.rows; d += 5 {
 		picked = append(picked, int(d-st.d0))
 	}
+	reach := float64(picked[len(picked)-1]) + st.d0
+	T = math.Min(T, leanSpacing)
 	step := max(1, int(T/5))
 	score := func(l [2]float64) float64 {
 		var sum float64
@@ -192,7 +199,6 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 		}
 		return sum
 	}
-	reach := float64(picked[len(picked)-1]) + st.d0
 	fine := 0.3 * T / math.Max(reach, 20)
 	best := -1.0
 	for x := -s.Lean; x <= s.Lean; x += fine {
@@ -216,10 +222,10 @@ func (st strip) straighten(rows [][]float32, T float64, s clearing, lean *[2]flo
 	}
 	for r := range rows {
 		d := st.d0 + float64(r)*st.step
-		out := make([]float32, st.cols)
+		out, row := make([]float32, st.cols), sharpRowOf(rows[r])
 		for i := range out {
 			sh := lean[0] + lean[1]*(st.lo+float64(i))/1000
-			out[i] = float32(between(rows[r], float64(i)+sh*d))
+			out[i] = float32(row.at(float64(i) + sh*d))
 		}
 		rows[r] = out
 	}

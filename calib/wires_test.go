@@ -63,7 +63,7 @@ func TestClearWiresLeavesTheMarks(t *testing.T) {
 	sc := tenths(Inch, 10, 0)
 	laySeeThrough(p, sc, []float64{5, 7, 10}, 200, 1.2, 0.75)
 	f := Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}
-	c, _, ok := clearWires(p, f, 15, defaultClearing())
+	c, _, ok := clearWires(sharpen(p), f, 15, defaultClearing())
 	if !ok {
 		t.Fatal("no wires seen")
 	}
@@ -139,7 +139,7 @@ func TestBeyondTakesOffWhatOnlyLiesUnderTheRuler(t *testing.T) {
 		}
 	}
 	laySeeThrough(p, tenths(Inch, 10, 0), []float64{3, 4, 5}, 200, 1.2, 0.75)
-	c, _, ok := clearWires(p, Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}, 15, defaultClearing())
+	c, _, ok := clearWires(sharpen(p), Frame{X: 600, Y: 300, TX: 1, NY: 1, Lo: -580, Hi: 580, Half: 580}, 15, defaultClearing())
 	if !ok {
 		t.Fatal("not cleared")
 	}
