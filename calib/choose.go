@@ -39,7 +39,7 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 				continue
 			}
 			perIn := pxIn(reads[i], k)
-			alone := reads[i].worthOf(k) + others(i, k) + around.distance(perIn) + around.whole(reads[i], rd) + reads[i].inkLikelihood(rd)
+			alone := reads[i].worthOf(k) + others(i, k) + around.distance(perIn) + around.wholeRow(reads, i, rd) + reads[i].inkLikelihood(rd) + reads[i].figureLikelihood(rd)
 			score := alone
 			if rd.byTen() {
 				score += around.width(i, reads[i], perIn, rd.lengths)

@@ -66,3 +66,31 @@ func TestInkTellsTenthsFromMillimetres(t *testing.T) {
 		t.Errorf("of lines that were not seen %g is said", got)
 	}
 }
+
+// Truth: black marks cover as much of the face as they were drawn wide, however near each
+// other and blurred they are.
+func TestMeasureInkShare(t *testing.T) {
+	for _, c := range []struct{ T, wide, sigma float64 }{{5, 1, 0.6}, {5, 1, 1.4}, {4, 0.4, 1}} {
+		l, s, lengths := drawnMarks(c.T, c.wide, c.sigma)
+		for i, v := range lengths {
+			l.rungs[i].length = v
+		}
+		rd := reading{unit: CM, divisions: 10, hi: len(l.rungs) - 1}
+		const black = 160.0 / 190 // of the face's light, is missing where there is ink
+		if got, want := l.measureInkShare(s, rd)/black, c.wide/c.T; !(math.Abs(got/want-1) < 0.1) {
+			t.Errorf("marks %g px wide and %g px apart, blur %g px: %.3f of the spacing, want %.3f", c.wide, c.T, c.sigma, got, want)
+		}
+	}
+}
+
+// From afar lines seem wide beside figures that are grey for blur; how much they cover if
+// they are black tells more.
+func TestInkFromAfar(t *testing.T) {
+	mm, in := reading{unit: CM, divisions: 10}, reading{unit: Inch, divisions: 10}
+	for share, want := range map[float64]float64{0.2: 1, 0.06: -1} {
+		r := read{ladder: ladder{inkWidth: 0.22, inkShare: share, thin: true}}
+		if got := r.inkLikelihood(mm) - r.inkLikelihood(in); got*want < 1 {
+			t.Errorf("black lines %g spacings wide: %.2f for millimetres", share, got)
+		}
+	}
+}

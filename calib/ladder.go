@@ -31,6 +31,9 @@ type ladder struct {
 	filled   float64 // share of lattice places with a mark
 	contrast float64 // typical strength, grey levels
 	inkWidth float64 // of a mark, in spacings; NaN unknown
+	inkShare float64 // the same if ink is black, see measureInkShare; NaN unknown
+	thin     bool    // marks stand so near each other that the strokes of figures are thin
+	figure   float64 // how tall figures are, in spacings; NaN unknown
 	outside  float64 // contrast just outside of the edge, in parts of that at the base
 	between  float64 // contrast of what stands halfway between the marks, likewise
 	alike    int     // how many marks' lengths were measured as one, see measureFolded
@@ -153,8 +156,16 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	if score > 0 && l.inkWithin(s, decode(*l)[0], ways[0]) {
 		score = bestScore(decode(*l))
 	}
-	if l.inkWidth = math.NaN(); score > 0 {
+	l.inkWidth, l.inkShare, l.figure = math.NaN(), math.NaN(), math.NaN()
+	l.thin = l.periodPx < thinStrokesPx
+	if score > 0 {
 		l.inkWidth = l.measureInkWidth(s, ways[0])
+		if rd := decode(*l)[0]; rd.byTen() {
+			if l.thin {
+				l.inkShare = l.measureInkShare(s, rd)
+			}
+			l.figure = l.measureFigures(s, rd)
+		}
 	}
 	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
 	return score, true

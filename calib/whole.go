@@ -15,8 +15,10 @@ const (
 	// ends may be missed: of 25 drawn ones of millimetres the shortest was seen 130 mm
 	// long. One in thirty is seen cut short, or is one for the pocket.
 	shortestMM, shorterSpread = 145.0, 0.09
-	longestMM, longerSpread   = 620.0, 0.3
-	seenCut                   = 1.0 / 30
+	// On one of 150 mm five inches are marked.
+	shortestIn              = 5.0
+	longestMM, longerSpread = 620.0, 0.3
+	seenCut                 = 1.0 / 30
 )
 
 // wholeSteps is how many spacings long a scale is that is seen as a whole; 0 where
@@ -53,14 +55,41 @@ func (s surroundings) whole(q read, rd reading) float64 {
 	if steps == 0 {
 		return 0
 	}
-	return wholeLikelihood(steps * rd.unit.Inches() / float64(rd.divisions) * 25.4)
+	shortest := shortestMM
+	if rd.unit == Inch {
+		shortest = shortestIn * 25.4
+	}
+	return wholeLikelihood(steps*rd.unit.Inches()/float64(rd.divisions)*25.4, shortest)
 }
 
-func wholeLikelihood(mm float64) float64 {
+// wholeRow is whole of the i-th of some reads, or, where its line runs on, of another that
+// was read of the same row of marks about as far and is seen to end.
+func (s surroundings) wholeRow(reads []read, i int, rd reading) float64 {
+	if v := s.wholeSteps(reads[i], rd); v > 0 {
+		return s.whole(reads[i], rd)
+	}
+	const asFar = 0.1
+	for j := range reads {
+		if j == i || !reads[j].alone() || !reads[i].sameRow(reads[j]) {
+			continue
+		}
+		for _, o := range reads[j].readings {
+			if far := float64(o.hi-o.lo) / float64(rd.hi-rd.lo); o.unit == rd.unit && o.divisions == rd.divisions && math.Abs(far-1) < asFar {
+				if v := s.whole(reads[j], o); v < 0 {
+					return v
+				}
+			}
+		}
+	}
+	return 0
+}
+
+// wholeLikelihood is that of a length where the shortest scales are so long.
+func wholeLikelihood(mm, shortest float64) float64 {
 	off := 0.0
 	switch {
-	case mm < shortestMM:
-		off = typical{shortestMM, shorterSpread}.against(mm)
+	case mm < shortest:
+		off = typical{shortest, shorterSpread}.against(mm)
 	case mm > longestMM:
 		off = typical{longestMM, longerSpread}.against(mm)
 	}

@@ -1,19 +1,36 @@
 package calib
 
-import "testing"
+import (
+	"math/rand/v2"
+	"testing"
+
+	"dentcount/photo"
+)
 
 // Truth: rules of six inches and of fifteen centimetres are made, of six and of
 // twelve centimetres hardly any (common practice, no source).
 func TestWholeLengthTellsInches(t *testing.T) {
 	for _, made := range []float64{152.4, 304.8, 150, 300, 600} {
-		if v := wholeLikelihood(made); v < -0.1 {
+		if v := wholeLikelihood(made, shortestMM); v < -0.1 {
 			t.Errorf("%g mm: log likelihood %.2f, want about 0", made, v)
 		}
 	}
 	for _, c := range []struct{ mm, most float64 }{{60, -3}, {120, -1.5}} {
-		if v := wholeLikelihood(c.mm); v > c.most {
+		if v := wholeLikelihood(c.mm, shortestMM); v > c.most {
 			t.Errorf("%g mm: log likelihood %.2f, want %.1f or less", c.mm, v, c.most)
 		}
+	}
+}
+
+// Truth: on a rule of 150 mm five inches are marked, and none of 50 mm is made.
+func TestFiveInchesAreWhole(t *testing.T) {
+	l := rulerLadder(tenths(CM, 10, 0), []float64{3, 4, 6}, 5, 152.4, 0.1, 0, 0, rand.New(rand.NewPCG(17, 2)))
+	l.frame = Frame{X: 200, Y: 200, TX: 1, NY: 1, Half: 400, Lo: -20, Hi: 330}
+	q := read{from: candidate{frame: l.frame}, ladder: l}
+	around := surroundings{work: level{Plane: photo.Plane{Pix: make([]byte, 900*500), W: 900, H: 500}, k: 1}}
+	in, cm := reading{unit: Inch, divisions: 10, hi: 50}, reading{unit: CM, divisions: 10, hi: 50}
+	if v, w := around.whole(q, in), around.whole(q, cm); v < -0.2 || w > -3 {
+		t.Errorf("fifty marks seen whole: %.2f as tenths, %.2f as millimetres", v, w)
 	}
 }
 

@@ -145,7 +145,10 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 		return r, b, err
 	}
 	b2, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
-	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > 0 {
+	// What ends in nothing at one side as far as can be told is a comb's teeth, and no
+	// reed's for being higher.
+	const plainlyFree = 0.5
+	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > plainlyFree {
 		return r, b, err
 	}
 	return r2, b2, nil
