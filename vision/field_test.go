@@ -30,6 +30,8 @@ type fieldPhoto struct {
 	// cut: the picture ends with the ruler, on which something is in step with the bands
 	// here and there.
 	cut bool
+	// back: the ruler has marks along its other side, too, almost as far apart as the bands.
+	back bool
 	// grain: the table has a pattern as coarse as the bands.
 	grain bool
 }
@@ -68,6 +70,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				// marks an eighth apart, in no step with the bands
 				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
+				} else if f.back && d > 0.75 {
+					v = 150 + 60*math.Sin(1.03*turn)
 				} else if f.cut && d > 0.4 && d < 0.7 && x > 450 && x < 650 {
 					v += 30 * math.Sin(turn)
 				}
@@ -199,6 +203,11 @@ func TestBandsThatWander(t *testing.T) {
 		if want := wander / math.Sqrt2; !(math.Abs(f.Waves-want) < 0.002+0.15*want) {
 			t.Errorf("drawn to wander by %.4f: %.4f", want, f.Waves)
 		}
+	}
+	// Marks that run on into straight bands are none of them.
+	p, s := fieldPhoto{top: 9, foot: 9, back: true}.draw()
+	if f, _ := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI); !(f.Waves < 0.002) {
+		t.Errorf("straight bands behind marks: %.4f", f.Waves)
 	}
 }
 

@@ -164,7 +164,10 @@ func (m fieldMap) behind(j int) int {
 			k++
 		}
 		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
-			best, longest = i, k-i
+			// The marks on the ruler's other side, which may run on into the bands, are no bands.
+			for best = i; best+1 < k && !m.inStep(j, best, best+1); best++ {
+			}
+			longest = k - i
 		}
 		i = k + 1
 	}
