@@ -122,19 +122,47 @@ func likeHeight(b vision.Bands, times float64) float64 {
 	return misread + (1-misread)*math.Exp(-off*off/(2*doubt*doubt))
 }
 
+// tenths are the divisions that look alike of inches and of centimetres.
+const tenths = 10
+
+// besideInUnit looks for bands beside a ruler beside which there are none in its own unit,
+// where tenths of an inch may have been taken for millimetres or the other way round: slots
+// that are coarse in one are coarser than any in the other.
+func (k *Kept) besideInUnit(ctx context.Context, r calib.Ruler, opt Options) (calib.Ruler, vision.Bands, bool, error) {
+	const beyondDoubt = 0.97 // a stated one; from there on the unit is not left open
+	if opt.Unit != "" || r.Scale.Divisions != tenths || r.UnitProbability >= beyondDoubt {
+		return r, vision.Bands{}, false, nil
+	}
+	other, _ := otherUnit(r.Scale.Unit)
+	r2, found, err := r.InUnit(k.gray, other)
+	if err != nil || !found {
+		return r, vision.Bands{}, false, err
+	}
+	b, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
+	if err != nil || !found || askew(b) {
+		return r, vision.Bands{}, false, err
+	}
+	return r2, b, true, nil
+}
+
+// otherUnit is the unit that tenths of one may be taken for, and how many times as long
+// things are in it.
+func otherUnit(u calib.Unit) (other calib.Unit, times float64) {
+	if u == calib.Inch {
+		return calib.CM, calib.CM.Inches() / calib.Inch.Inches()
+	}
+	return calib.Inch, calib.Inch.Inches() / calib.CM.Inches()
+}
+
 // heedHeight weighs by the height of the bands whether tenths of an inch were taken
 // for millimetres, or the other way round: what is 4 inches high in one is 1.6 or
 // 10 in the other. It gives the likelier reading, or this one where the ruler
 // cannot be read in the other unit, with its probability.
 func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, opt Options) (calib.Ruler, vision.Bands, error) {
-	const tenths = 10
 	if opt.Unit != "" || b.Field.LeastIn == 0 || r.Scale.Divisions != tenths {
 		return r, b, nil
 	}
-	other, times := calib.Inch, calib.Inch.Inches()/calib.CM.Inches()
-	if r.Scale.Unit == calib.Inch {
-		other, times = calib.CM, 1/times
-	}
+	other, times := otherUnit(r.Scale.Unit)
 	was, is := likeHeight(b, 1)*r.UnitProbability, likeHeight(b, times)*(1-r.UnitProbability)
 	r.UnitProbability = was / (was + is)
 	if was >= is {

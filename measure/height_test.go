@@ -58,14 +58,14 @@ func TestCombsAreDoubted(t *testing.T) {
 
 // A rigid heddle of 8 under a rule in tenths of an inch, which look like
 // millimetres: in those it were two inches high. And a reed under a tape in
-// millimetres, in tenths of an inch of which it were over seven. Their sizes are a
-// regression, that one unit is 2.54 times the other is the inch's definition.
+// millimetres, in tenths of an inch of which it were over seven. And a rigid heddle whose
+// slots, in tenths of an inch, were too far apart to be any. Their sizes are a regression, that one unit is 2.54 times the other is the inch's definition.
 func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 	for _, c := range []struct {
 		seed    uint64
 		adverse float64
 		unit    string
-	}{{4202*1_000_000 + 17, -1, "in"}, {4901*1_000_000 + 557, 0.15, "cm"}} {
+	}{{4202*1_000_000 + 17, -1, "in"}, {4901*1_000_000 + 557, 0.15, "cm"}, {5201*1_000_000 + 1046, 0.15, "cm"}} {
 		ranges := scene.DefaultRanges()
 		ranges.AdverseShare = c.adverse
 		spec := scene.Random(c.seed, ranges)

@@ -134,13 +134,18 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 }
 
 // bandsBeside are the bands beside a ruler: of two rulers beside the other one
-// where this one lies beside the part; and with the ruler in the unit that fits
-// how high they are.
+// where this one lies beside the part; and with the ruler in the unit in which there
+// are any, and that fits how high they are.
 func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) (calib.Ruler, vision.Bands, bool, error) {
 	byHand := opt.Hand.ScaleIn > 0
 	b, found, err := vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
 	if err != nil || byHand {
 		return ruler, b, found, err
+	}
+	if !found {
+		if ruler, b, found, err = k.besideInUnit(ctx, ruler, opt); err != nil {
+			return ruler, b, found, err
+		}
 	}
 	if !found || askew(b) {
 		if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {

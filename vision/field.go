@@ -29,7 +29,7 @@ type Field struct {
 	// seen nobody asks, and it is 0.
 	Waves float64
 	// AslantRad is how far from square the bands run to the lines they end in, in
-	// radians; 0 where no such line is seen window by window.
+	// radians; 0 where no such line is seen.
 	AslantRad float64
 	// Covered: beside the ruler that was read something else as wide lies across them.
 	Covered bool
@@ -128,7 +128,7 @@ func (m fieldMap) aslant(sides []fieldSide, skew float64) float64 {
 	const fewest = 4 // windows
 	least := math.Inf(1)
 	for _, o := range sides {
-		if o.ends && !o.whole && len(o.wins) >= fewest {
+		if o.ends && len(o.wins) >= fewest {
 			least = math.Min(least, math.Abs(math.Atan(skew+o.slope/m.windowZones)))
 		}
 	}
@@ -178,13 +178,18 @@ type track struct {
 func (m fieldMap) tracks(dir int) (all []track, covered, passed bool) {
 	var under, wins []int // those that something lies across, of all, and their windows
 	var from, to []float64
+	var starts map[int]int
+	if dir > 0 {
+		starts = m.behindAll()
+	}
 	for j := range m.zones {
 		if !m.clear(j) {
 			continue
 		}
 		start := m.edge - 2
 		if dir > 0 {
-			if start = m.behind(j); start < 0 {
+			var come bool
+			if start, come = starts[j]; !come {
 				continue
 			}
 		}
@@ -195,11 +200,13 @@ func (m fieldMap) tracks(dir int) (all []track, covered, passed bool) {
 		}
 		all = append(all, track{j, last, framed})
 	}
-	if _, _, on := endLine(wins, from, onLineZones); !mostOf(on, len(under)) {
-		return all, false, false
+	for _, edge := range [2][]float64{from, to} {
+		if _, _, on := endLine(wins, edge, onLineZones); !mostOf(on, len(under)) {
+			return all, false, false
+		}
 	}
 	covered = mostOf(under, len(all))
-	if _, _, on := endLine(wins, to, onLineZones); len(under) > 2*fewestWindows && mostOf(on, len(under)) {
+	if len(under) > 2*fewestWindows {
 		passed = true
 		for k, i := range under {
 			all[i].zone, all[i].framed = m.follow(wins[k], int(to[k]), dir)

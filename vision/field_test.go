@@ -27,14 +27,33 @@ type fieldPhoto struct {
 	wander float64
 	// aslant is the tangent by which the ends lie aslant to the ruler.
 	aslant float64
+	// cut: the picture ends with the ruler, on which something is in step with the bands
+	// here and there.
+	cut bool
+	// back: the ruler has marks along its other side, too, almost as far apart as the bands.
+	back bool
+	// grain: the table has a pattern as coarse as the bands.
+	grain bool
 }
 
 const fieldPPI, fieldPerInch = 100, 10
 
 func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
-	const w, h, edge, ground, bar, swingIn = 900, 1100, 500, 120.0, 60.0, 0.8
+	const w, edge, ground, bar, swingIn = 900, 500, 120.0, 60.0, 0.8
+	h := 1100
+	if f.cut {
+		h = edge + fieldPPI
+	}
 	rng := rand.New(rand.NewPCG(8, 2))
 	p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
+	patches := map[[2]int]float64{} // the grain's phase, in patches an inch by a quarter
+	grain := func(x, y int) float64 {
+		at := [2]int{x / fieldPPI, y / (fieldPPI / 4)}
+		if _, ok := patches[at]; !ok {
+			patches[at] = 2 * math.Pi * rng.Float64()
+		}
+		return 50 * math.Sin(2*math.Pi*float64(x)/fieldPPI*fieldPerInch+patches[at])
+	}
 	for y := range h {
 		d := float64(y-edge) / fieldPPI // into the ruler
 		for x := range w {
@@ -51,6 +70,10 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				// marks an eighth apart, in no step with the bands
 				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
+				} else if f.back && d > 0.75 {
+					v = 150 + 60*math.Sin(1.03*turn)
+				} else if f.cut && d > 0.4 && d < 0.7 && x > 450 && x < 650 {
+					v += 30 * math.Sin(turn)
 				}
 			case f.second > 0 && d < -f.second && d > -f.second-1 && x >= f.secondPx:
 				v = 200
@@ -63,6 +86,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				}
 			case e < -f.top && e >= -f.top-f.barTop, e >= f.foot && e < f.foot+f.bar:
 				v = bar - twine
+			case f.grain:
+				v += grain(x, y)
 			}
 			p.Pix[y*w+x] = uint8(v + 2*rng.NormFloat64())
 		}
@@ -89,6 +114,8 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
 		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
 		{"a reed partly under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 300}, 2, 5.5, false, false, false},
+		{"a reed whose bar lies beyond the picture, as the ruler's other side", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true}, 1, 0, false, false, false},
+		{"a reed on a table with a pattern", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, grain: true}, 2, 4, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()
@@ -149,6 +176,23 @@ func TestEndsSquareToBands(t *testing.T) {
 	}
 }
 
+// Bands are as far from square to their ends as on the side on which they are the least,
+// however that side's end was told: on the other one twine may be wound about a part of
+// the bar and the line run from it to the bare one.
+func TestAslantToBothEnds(t *testing.T) {
+	m := fieldMap{windowZones: 10}
+	wins := []int{0, 1, 2, 3, 4}
+	part, whole := fieldSide{dir: -1, ends: true, slope: 1.5, wins: wins}, fieldSide{dir: 1, ends: true, whole: true, slope: 0.1, wins: wins}
+	for _, c := range []struct {
+		sides []fieldSide
+		want  float64
+	}{{[]fieldSide{part}, 0.15}, {[]fieldSide{part, whole}, 0.01}, {[]fieldSide{part, {dir: 1}}, 0.15}} {
+		if got := m.aslant(c.sides, 0); math.Abs(got-math.Atan(c.want)) > 1e-6 {
+			t.Errorf("%+v: %.3f, want %.3f", c.sides, got, c.want)
+		}
+	}
+}
+
 // Bands that swing are told from straight ones, and by as much as they swing: a sine has
 // a root mean square of its height over the root of two. Of bands that end nobody asks.
 func TestBandsThatWander(t *testing.T) {
@@ -159,6 +203,11 @@ func TestBandsThatWander(t *testing.T) {
 		if want := wander / math.Sqrt2; !(math.Abs(f.Waves-want) < 0.002+0.15*want) {
 			t.Errorf("drawn to wander by %.4f: %.4f", want, f.Waves)
 		}
+	}
+	// Marks that run on into straight bands are none of them.
+	p, s := fieldPhoto{top: 9, foot: 9, back: true}.draw()
+	if f, _ := fieldOf(p, s, lean{}, row, tone{PerInch: fieldPerInch}, fieldPPI); !(f.Waves < 0.002) {
+		t.Errorf("straight bands behind marks: %.4f", f.Waves)
 	}
 }
 

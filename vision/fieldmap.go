@@ -164,9 +164,43 @@ func (m fieldMap) behind(j int) int {
 			k++
 		}
 		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
-			best, longest = i, k-i
+			// The marks on the ruler's other side, which may run on into the bands, are no bands.
+			for best = i; best+1 < k && !m.inStep(j, best, best+1); best++ {
+			}
+			longest = k - i
 		}
 		i = k + 1
 	}
 	return best
+}
+
+// behindAll is where the bands come out behind the ruler, by window; none where most of
+// the windows that see as far show nothing of the kind: then it is marks, which are in
+// step with the bands here and there, or a table.
+func (m fieldMap) behindAll() map[int]int {
+	starts := map[int]int{}
+	var wins []int
+	var at []float64
+	for j := range m.zones {
+		if !m.clear(j) {
+			continue
+		}
+		if i := m.behind(j); i >= 0 {
+			starts[j] = i
+			wins, at = append(wins, j), append(at, float64(i))
+		}
+	}
+	if len(wins) == 0 {
+		return nil
+	}
+	seen := 0
+	for j, end := 0, int(medianOf(at))+inZones(fieldStartIn); j < len(m.zones); j++ {
+		if _, comes := starts[j]; comes || m.clear(j) && end < len(m.zones[j]) && m.zones[j][end] != nil {
+			seen++
+		}
+	}
+	if !mostOf(wins, seen) {
+		return nil
+	}
+	return starts
 }
