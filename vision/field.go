@@ -159,6 +159,7 @@ const (
 	fewestWindows = 2
 	mostWindows   = 0.6
 	onLineZones   = 0.08 / fieldZoneIn
+	partWindows   = 4 // at least, where the picture's edge cuts most of a row off
 )
 
 func mostOf(windows []int, of int) bool {
@@ -200,8 +201,11 @@ func (m fieldMap) tracks(dir int) (all []track, covered, passed bool) {
 		}
 		all = append(all, track{j, last, framed})
 	}
+	// Of second rulers all windows show both edges in a line, of tables with a pattern two
+	// thirds (two drawn ones, seeds 5201 and 5231).
+	const straight = 0.8
 	for _, edge := range [2][]float64{from, to} {
-		if _, _, on := endLine(wins, edge, onLineZones); !mostOf(on, len(under)) {
+		if _, _, on := endLine(wins, edge, onLineZones); float64(len(on)) < straight*float64(len(under)) {
 			return all, false, false
 		}
 	}
@@ -237,8 +241,32 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 		o.slope, o.place, o.wins = endLine(wins, last, onLineZones)
 		// Under what lies across them bands do not end.
 		o.ends = (passed || !covered) && mostOf(o.wins, len(wins))
+	} else if !covered && len(wins) >= partWindows {
+		o.endsInPart(tracks, wins, last, m.edge)
 	}
 	return o, true
+}
+
+// endsInPart looks at bands of which the picture shows some to their end and cuts the
+// others off, as it does where a bar leaves it aslant: those that it shows end in one
+// line, and it cuts off the others before that.
+func (o *fieldSide) endsInPart(tracks []track, wins []int, last []float64, edge int) {
+	slope, place, on := endLine(wins, last, onLineZones)
+	if len(on) < len(wins) {
+		return
+	}
+	for _, t := range tracks {
+		if t.framed && float64(o.dir)*(float64(t.zone)-place-slope*float64(t.window)) > onLineZones {
+			return
+		}
+	}
+	var at []float64
+	for _, t := range tracks {
+		if !t.framed {
+			at = append(at, math.Abs(float64(t.zone-edge))*fieldZoneIn)
+		}
+	}
+	o.slope, o.place, o.wins, o.atIn, o.ends = slope, place, on, medianOf(at), true
 }
 
 // sides are the outer side and, where the bands come out behind the ruler, the other

@@ -116,6 +116,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed partly under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 300}, 2, 5.5, false, false, false},
 		{"a reed whose bar lies beyond the picture, as the ruler's other side", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true}, 1, 0, false, false, false},
 		{"a reed on a table with a pattern", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, grain: true}, 2, 4, false, false, false},
+		{"a reed of whose one bar the picture shows a part", fieldPhoto{top: 5.2, foot: 2, barTop: 0.5, bar: 0.5, aslant: 0.2}, 2, 6.7, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
 	} {
 		p, s := c.photo.draw()

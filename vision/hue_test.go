@@ -87,7 +87,7 @@ func TestOffGroundsHue(t *testing.T) {
 		}
 		ground := []groundAt{{along: 0, depths: []float64{-300, -290}}}
 		got, err := o.offGroundsHue(a, half, ground, row, s, s.In(50))
-		if err != nil || c.sign == 0 && math.Abs(got) > 0.02 || c.sign != 0 && c.sign*got < 0.03 {
+		if err != nil || c.sign == 0 && !(math.Abs(got) < 0.02) || c.sign != 0 && !(c.sign*got > 0.03) {
 			t.Errorf("%s: %.3f, %v", c.name, got, err)
 		}
 		if got, err := o.offGroundsHue(a, photo.HalfColours{}, ground, row, s, s.In(50)); err != nil || !math.IsNaN(got) {
