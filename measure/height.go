@@ -106,8 +106,9 @@ const highestReedIn = 6.0
 func likeHeight(b vision.Bands, times float64) float64 {
 	f := b.Field
 	// Heights are seen to a tenth or so, as the ruler's plane may tilt. Ends are
-	// misread now and then. Both stated, no source.
-	const doubt, misread = 0.1, 0.03
+	// misread now and then. What seems to end in nothing at one side may be a comb's
+	// teeth, which are of any height. All stated, no source.
+	const doubt, misread, teeth = 0.1, 0.03, 0.5
 	off := 0.0
 	if h := f.HighIn * times; h > 0 {
 		off = math.Max(off, math.Log(vision.LowestIn/h))
@@ -119,7 +120,7 @@ func likeHeight(b vision.Bands, times float64) float64 {
 	if l := f.LeastIn * times; l > 0 {
 		off = math.Max(off, math.Log(l/highest))
 	}
-	return misread + (1-misread)*math.Exp(-off*off/(2*doubt*doubt))
+	return math.Max(misread+(1-misread)*math.Exp(-off*off/(2*doubt*doubt)), teeth*f.Free)
 }
 
 // tenths are the divisions that look alike of inches and of centimetres.

@@ -92,6 +92,11 @@ func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 			t.Errorf("%+v, %.2f times: %.2f", c.f, c.times, got)
 		}
 	}
+	// Teeth are of any height, so that theirs hardly tells the unit.
+	teeth := vision.Bands{Kind: vision.Reed, Field: vision.Field{Ends: 2, HighIn: 1.35, LeastIn: 1.35, Free: 1}}
+	if odds := likeHeight(teeth, 2.54) / likeHeight(teeth, 1); odds > 2.5 {
+		t.Errorf("a comb's teeth tell the unit %.0f to 1", odds)
+	}
 }
 
 // What may be a comb, or lower or higher than parts are, is at most as good as a
