@@ -79,8 +79,8 @@ func plainWires(b vision.Bands) bool {
 }
 
 // ofNoSize says why bands of which c is the likeliest size may be no part's: they stand
-// as far apart as those of no made size, and their ends are not seen or they are as
-// uneven as grain; empty else.
+// as far apart as those of no made size, and their ends are not seen, or they are a little
+// lower than parts are, or as uneven as grain; empty else.
 func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
 	// Of some 150 photos of parts, drawn by two renderers, two stand more unevenly, by 0.13
 	// and 0.14 of their spacing, both of a made size; the bands of two drawn boards (seed
@@ -91,6 +91,8 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
 		return ""
 	case endless(b.Field) && !plainWires(b):
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
+	case b.Field.Short() > 0:
+		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn)
 	case b.ScatterIn*b.PerInch > mostUneven:
 		return "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood"
 	}

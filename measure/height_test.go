@@ -211,6 +211,20 @@ func TestGrainIsUneven(t *testing.T) {
 	}
 }
 
+// A comb's teeth may be nearly as high as wires; of a made size they hardly are.
+func TestLowAndOfNoSize(t *testing.T) {
+	for _, c := range []struct {
+		label  string
+		highIn float64
+		want   bool
+	}{{fit.None, 2.4, true}, {fit.None, 2.6, false}, {"12", 2.4, false}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 12.8, Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
 // The kind that a photo leaves open leaves the size open, too, however well it is met.
 func TestSizeWaitsForTheKind(t *testing.T) {
 	r := readingOf("kind", 5, 400, 1)
