@@ -12,8 +12,9 @@ import (
 // Kept is what measuring looks at of one photo, in Go's own memory: its brightness,
 // one byte a pixel; its colours at half the size, or the file they are in where it was
 // opened without them, for coarse bands, which may be those of a reed or of a rigid heddle;
-// else nothing of EXIF but the focal length. A photo that is mended by hand is read from it again and again; the
-// ruler is looked for once. It may be read from several goroutines at once.
+// else nothing of EXIF but the focal length. A photo that is mended by hand is read from
+// it again and again; the ruler is looked for once. It may be read from several goroutines
+// at once.
 type Kept struct {
 	name    string
 	gray    photo.Plane
