@@ -28,13 +28,7 @@ func (r read) figureLikelihood(rd reading) float64 {
 	}
 	of := func(u Unit) float64 {
 		mm := r.ladder.figure * u.Inches() * 25.4 / 10
-		off := 0.0
-		switch {
-		case mm < lowFigureMM:
-			off = typical{lowFigureMM, figureSpread}.against(mm)
-		case mm > highFigureMM:
-			off = typical{highFigureMM, figureSpread}.against(mm)
-		}
+		off := outside(mm, typical{lowFigureMM, figureSpread}, typical{highFigureMM, figureSpread})
 		return math.Log((1-notFigure)*math.Exp(off) + notFigure)
 	}
 	return of(rd.unit) - math.Max(of(Inch), of(CM))

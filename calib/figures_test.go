@@ -58,14 +58,13 @@ func TestMeasureFigures(t *testing.T) {
 
 // Truth: figures are 2 to 6 mm tall (common practice).
 func TestFiguresTellTenthsFromMillimetres(t *testing.T) {
-	mm, in := reading{unit: CM, divisions: 10}, reading{unit: Inch, divisions: 10}
 	for tall, want := range map[float64]float64{4: 1, 1.4: -1} {
 		r := read{ladder: ladder{figure: tall}}
-		if got := r.figureLikelihood(mm) - r.figureLikelihood(in); got*want < 1.5 {
+		if got := forMillimetres(r.figureLikelihood); got*want < 1.5 {
 			t.Errorf("figures %g spacings tall: %.2f for millimetres", tall, got)
 		}
 	}
-	if got := (read{ladder: ladder{figure: math.NaN()}}).figureLikelihood(mm); got != 0 {
+	if got := (read{ladder: ladder{figure: math.NaN()}}).figureLikelihood(reading{unit: CM, divisions: 10}); got != 0 {
 		t.Errorf("of figures that were not seen %g is said", got)
 	}
 }

@@ -53,16 +53,20 @@ func TestMeasureInkWidth(t *testing.T) {
 	}
 }
 
+// forMillimetres is how much likelier marks by tens are those of a centimetre than of an inch.
+func forMillimetres(like func(reading) float64) float64 {
+	return like(reading{unit: CM, divisions: 10}) - like(reading{unit: Inch, divisions: 10})
+}
+
 // Lines a fifth of their spacing wide are millimetres, a tenth tenths of an inch.
 func TestInkTellsTenthsFromMillimetres(t *testing.T) {
-	mm, in := reading{unit: CM, divisions: 10}, reading{unit: Inch, divisions: 10}
 	for w, want := range map[float64]float64{0.22: 1, 0.09: -1} {
 		r := read{ladder: ladder{inkWidth: w}}
-		if got := r.inkLikelihood(mm) - r.inkLikelihood(in); got*want < 1.5 {
+		if got := forMillimetres(r.inkLikelihood); got*want < 1.5 {
 			t.Errorf("lines %g spacings wide: %.2f for millimetres", w, got)
 		}
 	}
-	if got := (read{ladder: ladder{inkWidth: math.NaN()}}).inkLikelihood(mm); got != 0 {
+	if got := (read{ladder: ladder{inkWidth: math.NaN()}}).inkLikelihood(reading{unit: CM, divisions: 10}); got != 0 {
 		t.Errorf("of lines that were not seen %g is said", got)
 	}
 }
@@ -86,10 +90,9 @@ func TestMeasureInkShare(t *testing.T) {
 // From afar lines seem wide beside figures that are grey for blur; how much they cover if
 // they are black tells more.
 func TestInkFromAfar(t *testing.T) {
-	mm, in := reading{unit: CM, divisions: 10}, reading{unit: Inch, divisions: 10}
 	for share, want := range map[float64]float64{0.2: 1, 0.06: -1} {
 		r := read{ladder: ladder{inkWidth: 0.22, inkShare: share, thin: true}}
-		if got := r.inkLikelihood(mm) - r.inkLikelihood(in); got*want < 1 {
+		if got := forMillimetres(r.inkLikelihood); got*want < 1 {
 			t.Errorf("black lines %g spacings wide: %.2f for millimetres", share, got)
 		}
 	}

@@ -152,15 +152,19 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	ways := l.measureLengths(s)
 	l.measureInk(s, ways[0])
 	score = l.chooseLengths(s, ways)
-	// of what is no ruler nothing more is asked
-	if score > 0 && l.inkWithin(s, decode(*l)[0], ways[0]) {
-		score = bestScore(decode(*l))
-	}
 	l.inkWidth, l.inkShare, l.figure = math.NaN(), math.NaN(), math.NaN()
 	l.thin = l.periodPx < thinStrokesPx
+	// of what is no ruler nothing more is asked
+	var readings []reading
+	if score > 0 {
+		if readings = decode(*l); l.inkWithin(s, readings[0], ways[0]) {
+			readings = decode(*l)
+			score = bestScore(readings)
+		}
+	}
 	if score > 0 {
 		l.inkWidth = l.measureInkWidth(s, ways[0])
-		if rd := decode(*l)[0]; rd.byTen() {
+		if rd := readings[0]; rd.byTen() {
 			if l.thin {
 				l.inkShare = l.measureInkShare(s, rd)
 			}

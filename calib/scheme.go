@@ -71,6 +71,18 @@ func (t typical) against(mm float64) float64 {
 	return -z * z / 2
 }
 
+// outside is the log likelihood of a length of which all from low to high are alike, up to
+// a constant.
+func outside(mm float64, low, high typical) float64 {
+	switch {
+	case mm < low.mm:
+		return low.against(mm)
+	case mm > high.mm:
+		return high.against(mm)
+	}
+	return 0
+}
+
 // Typical lengths of a ruler's longest marks, and how long the shortest are
 // beside them. Common practice, no source: an inch that is halved again and
 // again is marked 6 to 14 mm long, on a narrow tape with a scale at either edge

@@ -99,6 +99,14 @@ type hunt struct {
 	sharp  sharpPlane // the work level; empty until transparent rulers are read
 }
 
+// sharpWork is the work level as a spline, made when it is first asked for.
+func (h *hunt) sharpWork() sharpPlane {
+	if h.sharp.c == nil {
+		h.sharp = sharpen(h.py.work.Plane)
+	}
+	return h.sharp
+}
+
 // read reads candidates, n at most, until one is a ruler beyond doubt; in
 // batches, so that the many behind it need not be read.
 func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err error) {

@@ -162,15 +162,13 @@ const mostCombs = 6
 // readThrough reads the ladders of transparent rulers on sides of edges, with the
 // wires taken off.
 func (h *hunt) readThrough(sides []candidate) ([]*read, error) {
-	slots := make([][]*read, len(sides))
-	errs := make([]error, len(sides))
 	if len(sides) == 0 {
 		return nil, nil
 	}
-	if h.sharp.c == nil {
-		h.sharp = sharpen(h.py.work.Plane)
-	}
-	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(h.py.work, h.sharp, sides[i]) })
+	slots := make([][]*read, len(sides))
+	errs := make([]error, len(sides))
+	sharp := h.sharpWork()
+	SideBySide(len(sides), func(i int) { slots[i], errs[i] = readSideThrough(h.py.work, sharp, sides[i]) })
 	return slices.Concat(slots...), errors.Join(errs...)
 }
 
@@ -250,28 +248,35 @@ func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error)
 	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
 		return nil, err
 	}
-	T := wires.periodPx
-	cl, left, ok := clearWires(sharp, f, T, defaultClearing())
-	if !ok {
-		return nil, nil
-	}
-	ways := []cleared{cl}
-	if left > mostLeft {
-		cl = cl.undone()
-		ways = nil
-	}
-	for _, d := range beyondMarks() {
-		ways = append(ways, cl.beyond(d, defaultClearing().Window))
-	}
+	ways, _ := waysThrough(sharp, f, wires.periodPx)
 	var out []*read
 	for _, way := range ways {
-		reads, err := readCleared(work, c, way, T)
+		reads, err := readCleared(work, c, way, wires.periodPx)
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, reads...)
 	}
 	return out, nil
+}
+
+// waysThrough are the ways to take wires of spacing T off the inner side of an edge, none
+// where too little of it is in the picture: as they are beside it, and as they are farther
+// inside. left is what the former leaves, see clearWires.
+func waysThrough(sharp sharpPlane, f Frame, T float64) (ways []cleared, left float64) {
+	cl, left, ok := clearWires(sharp, f, T, defaultClearing())
+	if !ok {
+		return nil, 0
+	}
+	if left > mostLeft {
+		cl = cl.undone()
+	} else {
+		ways = append(ways, cl)
+	}
+	for _, d := range beyondMarks() {
+		ways = append(ways, cl.beyond(d, defaultClearing().Window))
+	}
+	return ways, left
 }
 
 // mostLeft is how much of what is seen near an edge may be left without the wires, in

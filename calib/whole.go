@@ -51,10 +51,15 @@ func (s surroundings) wholeSteps(q read, rd reading) float64 {
 // whole is the log likelihood of a scale's length if it is seen as a whole, up to a
 // constant.
 func (s surroundings) whole(q read, rd reading) float64 {
-	steps := s.wholeSteps(q, rd)
-	if steps == 0 {
-		return 0
+	if steps := s.wholeSteps(q, rd); steps > 0 {
+		return wholeAs(steps, rd)
 	}
+	return 0
+}
+
+// wholeAs is the log likelihood of so many spacings of a reading's marks being all of a
+// scale, up to a constant.
+func wholeAs(steps float64, rd reading) float64 {
 	shortest := shortestMM
 	if rd.unit == Inch {
 		shortest = shortestIn * 25.4
@@ -65,8 +70,8 @@ func (s surroundings) whole(q read, rd reading) float64 {
 // wholeRow is whole of the i-th of some reads, or, where its line runs on, of another that
 // was read of the same row of marks about as far and is seen to end.
 func (s surroundings) wholeRow(reads []read, i int, rd reading) float64 {
-	if v := s.wholeSteps(reads[i], rd); v > 0 {
-		return s.whole(reads[i], rd)
+	if steps := s.wholeSteps(reads[i], rd); steps > 0 {
+		return wholeAs(steps, rd)
 	}
 	const asFar = 0.1
 	for j := range reads {
@@ -86,12 +91,6 @@ func (s surroundings) wholeRow(reads []read, i int, rd reading) float64 {
 
 // wholeLikelihood is that of a length where the shortest scales are so long.
 func wholeLikelihood(mm, shortest float64) float64 {
-	off := 0.0
-	switch {
-	case mm < shortest:
-		off = typical{shortest, shorterSpread}.against(mm)
-	case mm > longestMM:
-		off = typical{longestMM, longerSpread}.against(mm)
-	}
+	off := outside(mm, typical{shortest, shorterSpread}, typical{longestMM, longerSpread})
 	return math.Log((math.Exp(off) + seenCut) / (1 + seenCut))
 }

@@ -117,7 +117,7 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	for _, c := range h.all {
 		if d, along := k.apart(c.frame); along && d <= near && !seen[c.frame] {
 			seen[c.frame] = true
-			said, err := whyNotThrough(py, c, step)
+			said, err := h.whyNotThrough(c, step)
 			if err != nil {
 				return "", err
 			}
@@ -168,28 +168,19 @@ func ladderWords(l ladder, held float64) string {
 
 // whyNotThrough says what becomes of marks step px apart on a side of an edge when it is
 // read as a transparent ruler's.
-func whyNotThrough(py pyramid, c candidate, step float64) (string, error) {
-	work := py.work
+func (h *hunt) whyNotThrough(c candidate, step float64) (string, error) {
+	work := h.py.work
 	f := scaleFrame(c.frame, work.k)
 	wires, ok, err := wiresBeside(work.Plane, f)
 	if err != nil || !ok {
 		return fmt.Sprintf("no wires beside (%.1f px, strength %.2f)", wires.periodPx/work.k, wires.strength), err
 	}
 	say := fmt.Sprintf("wires %.1f px, strength %.2f, under %.2f", wires.periodPx/work.k, wires.strength, wiresUnder(work.Plane, f, wires))
-	cl, left, ok := clearWires(sharpen(work.Plane), f, wires.periodPx, defaultClearing())
-	if !ok {
+	ways, left := waysThrough(h.sharpWork(), f, wires.periodPx)
+	if len(ways) == 0 {
 		return say + ", not cleared", nil
 	}
-	say += fmt.Sprintf(", lean %.3f, left %.2f", cl.lean, left)
-	ways := []cleared{cl}
-	for _, d := range beyondMarks() {
-		ways = append(ways, cl.beyond(d, defaultClearing().Window))
-	}
-	if left > mostLeft {
-		for i, d := range beyondMarks() {
-			ways[1+i] = cl.undone().beyond(d, defaultClearing().Window)
-		}
-	}
+	say += fmt.Sprintf(", lean %.3f, left %.2f", ways[0].lean, left)
 	for i, way := range ways {
 		st := sampleStrip(way.Plane, way.frame, way.frame.Lo, way.frame.Hi, 0, combsDeep, 1)
 		combs, err := combsLeft(st, way.frame.Lo, wires.periodPx)

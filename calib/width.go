@@ -82,14 +82,7 @@ const longPart, longPartSpread = 0.27, 0.4
 // now and then wider.
 func apartLikelihood(in float64) float64 {
 	const narrowMM, wideMM, narrower, broader = 13.0, 34.0, 0.1, 0.2
-	mm := math.Abs(in) * 25.4
-	switch {
-	case mm < narrowMM:
-		return typical{narrowMM, narrower}.against(math.Max(mm, 1e-3))
-	case mm > wideMM:
-		return typical{wideMM, broader}.against(mm)
-	}
-	return 0
+	return outside(math.Max(math.Abs(in)*25.4, 1e-3), typical{narrowMM, narrower}, typical{wideMM, broader})
 }
 
 // longest is the length of a ladder's long marks, px of the photo: that of one

@@ -260,13 +260,8 @@ func (o *fieldSide) endsInPart(tracks []track, wins []int, last []float64, edge 
 			return
 		}
 	}
-	var at []float64
-	for _, t := range tracks {
-		if !t.framed {
-			at = append(at, math.Abs(float64(t.zone-edge))*fieldZoneIn)
-		}
-	}
-	o.slope, o.place, o.wins, o.atIn, o.ends = slope, place, on, medianOf(at), true
+	o.slope, o.place, o.wins, o.ends = slope, place, on, true
+	o.atIn = math.Abs(medianOf(last)-float64(edge)) * fieldZoneIn
 }
 
 // sides are the outer side and, where the bands come out behind the ruler, the other

@@ -101,14 +101,16 @@ func groundNear(g []groundAt, along float64) (at groundAt, ok bool) {
 }
 
 // straightDown is the stretch of the row that lies nearest to the camera's foot, where it
-// looks through the part the most straight; ok is false where there is none.
-func (a arcs) straightDown(footIn float64) (at arcLevel, ok bool) {
+// looks through the part the most straight, and the ground nearest to it; ok is false where
+// there is none.
+func (a arcs) straightDown(g []groundAt, s calib.Scale, footIn float64) (at arcLevel, ground groundAt, ok bool) {
 	for i, l := range a.levels {
 		if i == 0 || math.Abs(l.at-footIn) < math.Abs(at.at-footIn) {
 			at = l
 		}
 	}
-	return at, len(a.levels) > 0
+	ground, ok = groundNear(g, s.Along(at.at))
+	return at, ground, ok && len(a.levels) > 0
 }
 
 // overGround compares the arcs with the ground where the camera looks through the part
@@ -123,9 +125,8 @@ func (a arcs) overGround(g []groundAt, s calib.Scale, footIn float64) float64 {
 	const lightest, most = 0.05, 0.8
 	// sRGB's tone curve (IEC 61966-2-1) is about a power; black is never quite that.
 	const power, veil = 2.2, 6
-	at, ok := a.straightDown(footIn)
-	ground, seen := groundNear(g, s.Along(at.at))
-	if !ok || !seen {
+	at, ground, ok := a.straightDown(g, s, footIn)
+	if !ok {
 		return math.NaN()
 	}
 	over := func(grey float64) float64 {

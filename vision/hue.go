@@ -29,9 +29,8 @@ func (l light) off(b light) float64 {
 // ground is seen, in whatever shade; wood, brass and coloured panels are of other hues.
 // It is NaN where no ground is seen or the photo has no colours.
 func (o besideRead) offGroundsHue(a arcs, colours photo.HalfColours, g []groundAt, row []Band, s calib.Scale, footIn float64) (float64, error) {
-	foot, ok := a.straightDown(footIn)
-	at, seen := groundNear(g, s.Along(foot.at))
-	if !ok || !seen {
+	foot, at, ok := a.straightDown(g, s, footIn)
+	if !ok {
 		return math.NaN(), nil
 	}
 	c, ok, err := colours.Planes()

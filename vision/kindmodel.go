@@ -19,8 +19,8 @@ type Cue struct {
 
 // kindCues are what tells of bands as coarse as slots what they are. a are their
 // arcs, nil where none are told; holes is the clearness of the clearest zone of
-// holes, 0 where there is none; seen what is seen of the part's middle. Arcs that are not told count as 0, as all their cues do
-// that say nothing.
+// holes, 0 where there is none; seen what is seen of the part's middle. Arcs that are
+// not told count as 0, as all their cues do that say nothing.
 func kindCues(a *arcs, holes float64, seen middle, perInch float64) []Cue {
 	// Marks and chance look like holes up to about chance.
 	const chance, clearest, usualPerInch = 0.8, 3.3, 5.0

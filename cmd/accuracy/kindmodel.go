@@ -82,38 +82,35 @@ func fitKindModel(title string, samples []sample, path string, w io.Writer) erro
 	// Statistical Learning, 2nd ed., section 7.10), photo by photo, for a few hard ones
 	// cost much whatever the ridge.
 	ridges := []float64{0.1, 0.3, 1, 3, 10, 30}
+	left := make([][]judge.Claim, len(ridges)) // of photos left out
 	losses, means := make([][]float64, len(ridges)), make([]float64, len(ridges))
 	for i, ridge := range ridges {
 		claims, err := crossValidateViews(ex, ridge)
 		if err != nil {
 			return err
 		}
-		losses[i] = lossesOf(claims)
+		left[i], losses[i] = claims, lossesOf(claims)
 		means[i] = stat.Mean(losses[i], nil)
 		fmt.Fprintf(w, "ridge %g: log loss on scenes left out %.4f, calibration error %.4f\n", ridge, means[i], judge.ExpectedCalibrationError(judge.Reliability(likelier(claims), reliabilityBins)))
 	}
 	least := floats.MinIdx(means)
-	best, loss := ridges[least], means[least]
-	for i, ridge := range ridges[least+1:] {
+	best := least
+	for i := least + 1; i < len(ridges); i++ {
 		over := make([]float64, photos)
-		floats.SubTo(over, losses[least+1+i], losses[least])
+		floats.SubTo(over, losses[i], losses[least])
 		if mean, sd := stat.MeanStdDev(over, nil); mean <= stat.StdErr(sd, float64(photos)) {
-			best, loss = ridge, means[least+1+i]
+			best = i
 		}
 	}
-	m, err := fitLogistic(ex, fitting{Ridge: best})
+	m, err := fitLogistic(ex, fitting{Ridge: ridges[best]})
 	if err != nil {
 		return err
 	}
-	claims, err := crossValidateViews(ex, best)
-	if err != nil {
-		return err
-	}
-	ceiling := surest(likelier(claims))
+	ceiling := surest(likelier(left[best]))
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# Log odds that bands are the slots of a rigid heddle and not the wires of a reed, fitted by\n")
 	fmt.Fprintf(&b, "# cmd/accuracy -fit-kind-into to %d photos (%d of rigid heddles) of\n# %s.\n", photos, heddles, title)
-	fmt.Fprintf(&b, "# Ridge %g by %d-fold cross-validation, log loss on scenes left out %.4f.\n", best, folds, loss)
+	fmt.Fprintf(&b, "# Ridge %g by %d-fold cross-validation, log loss on scenes left out %.4f.\n", ridges[best], folds, means[best])
 	fmt.Fprintf(&b, "cue,weight\nbias,%.4f\nceiling,%.4f\n", m.bias, ceiling)
 	for j, n := range names {
 		fmt.Fprintf(&b, "%s,%.4f\n", n, m.by[j])
