@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"dentcount/calib"
 	"dentcount/fit"
 	"dentcount/photo"
 	"dentcount/scene"
@@ -14,6 +15,17 @@ import (
 )
 
 func photoOfScene(t *testing.T, spec scene.Spec, opt Options) Result {
+	t.Helper()
+	p := openScene(t, spec)
+	defer p.Close()
+	r, err := Photo(context.Background(), p, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func openScene(t *testing.T, spec scene.Spec) *photo.Photo {
 	t.Helper()
 	jpeg, _, err := scene.Photo(spec)
 	if err != nil {
@@ -23,12 +35,7 @@ func photoOfScene(t *testing.T, spec scene.Spec, opt Options) Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer p.Close()
-	r, err := Photo(context.Background(), p, opt)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
+	return p
 }
 
 // A comb is not answered, and the reason says what it looks like; a person who
@@ -59,7 +66,8 @@ func TestCombsAreDoubted(t *testing.T) {
 // A rigid heddle of 8 under a rule in tenths of an inch, which look like
 // millimetres: in those it were two inches high. And a reed under a tape in
 // millimetres, in tenths of an inch of which it were over seven. And a rigid heddle whose
-// slots, in tenths of an inch, were too far apart to be any. Their sizes are a regression, that one unit is 2.54 times the other is the inch's definition.
+// slots, in tenths of an inch, were too far apart to be any. Their sizes are a regression,
+// that one unit is 2.54 times the other is the inch's definition.
 func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 	for _, c := range []struct {
 		seed    uint64
@@ -96,6 +104,41 @@ func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 	teeth := vision.Bands{Kind: vision.Reed, Field: vision.Field{Ends: 2, HighIn: 1.35, LeastIn: 1.35, Free: 1}}
 	if odds := likeHeight(teeth, 2.54) / likeHeight(teeth, 1); odds > 2.5 {
 		t.Errorf("a comb's teeth tell the unit %.0f to 1", odds)
+	}
+}
+
+// Slots that are coarse by millimetres are too far apart to be any by tenths of an inch:
+// where the unit is open and nobody said it they are looked for in the other one.
+func TestNoBandsInTheWrongUnit(t *testing.T) {
+	ctx := context.Background()
+	spec := scene.Random(5201*1_000_000+1046, scene.DefaultRanges())
+	p := openScene(t, spec)
+	defer p.Close()
+	k, err := Keep(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	right, found, err := k.ruler(ctx, calib.CM)
+	if err != nil || !found {
+		t.Fatalf("no ruler: %v", err)
+	}
+	wrong, found, err := right.InUnit(k.gray, calib.Inch)
+	if err != nil || !found {
+		t.Fatalf("not in inches: %v", err)
+	}
+	for _, c := range []struct {
+		sure  float64
+		said  string
+		found bool
+	}{{0.5, "", true}, {0.98, "", false}, {0.5, "in", false}} {
+		wrong.UnitProbability = c.sure
+		r, b, found, err := k.bandsBeside(ctx, wrong, Options{Unit: c.said})
+		if err != nil || found != c.found {
+			t.Fatalf("%+v: %v, %v", c, found, err)
+		}
+		if got := b.PerInch * float64(max(b.DentsPerBand, 1)); found && (r.Scale.Unit != calib.CM || math.Abs(got/spec.Part.DentsPerInch-1) > 0.01) {
+			t.Errorf("%+v: %.2f dents an inch by %s, drawn were %.2f", c, got, r.Scale.Unit, spec.Part.DentsPerInch)
+		}
 	}
 }
 
