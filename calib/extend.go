@@ -211,7 +211,7 @@ func (f *follower) ahead(fresh []Mark, inward func(int) Mark, dir, in float64) (
 
 // refit fits the map to all marks.
 func (f *follower) refit() (Scale, error) {
-	l := ladder{frame: f.s.Frame, shear: f.s.Shear}
+	l := ladder{frame: f.s.Frame, shear: f.s.Shear, shearU: f.s.ShearU}
 	// rungs count up the way inches do
 	least := math.Inf(1)
 	for _, m := range f.marks {

@@ -25,6 +25,7 @@ type ladder struct {
 	periodPx float64 // typical spacing
 	dark     bool    // marks darker than the ruler
 	shear    [2]float64
+	shearU   float64    // standard uncertainty of the lean in the middle of the marks; 0 unknown
 	base     [2]float64 // depths at which every mark is seen, px
 	maxDepth float64
 	stepPx   float64 // between the depths at which marks are looked at

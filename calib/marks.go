@@ -192,6 +192,15 @@ func (l *ladder) refineShear(s strip, d0, d1, mid float64) {
 		}
 		spread = math.Max(1.5*median(off), 1e-4)
 	}
+	// What scatters is the marks' own (White's estimate, Econometrica 48, 1980), at the
+	// middle of the row, where the two terms are told apart.
+	var w, qq float64
+	for i := range at {
+		r := lean[i] - c[0] - c[1]*at[i]
+		q := weight[i] / (1 + r*r/spread/spread)
+		w, qq = w+q, qq+q*q*r*r
+	}
+	l.shearU = math.Sqrt(qq) / w
 	l.shear[0] += c[0]
 	l.shear[1] = min(max(l.shear[1]+c[1], -mostTurn), mostTurn)
 }

@@ -27,6 +27,7 @@ type Scale struct {
 	Marks      []Mark
 	Lo, Hi     float64    // along, first and last mark
 	Shear      [2]float64 // lean of the marks: along px per depth px at `along`: Shear[0] + Shear[1]·along/1000
+	ShearU     float64    // standard uncertainty of the lean in the middle, by the marks' scatter; 0 unknown
 }
 
 // Mark is one mark of a scale.
@@ -80,7 +81,7 @@ var ErrScale = errors.New("the marks do not lie on one even scale")
 // fitScale fits the map to a ladder read one way. Marks far off are left out
 // (Tukey's biweight).
 func fitScale(l ladder, rd reading) (Scale, error) {
-	s := Scale{Frame: l.frame, Unit: rd.unit, Divisions: rd.divisions, Shear: l.shear}
+	s := Scale{Frame: l.frame, Unit: rd.unit, Divisions: rd.divisions, Shear: l.shear, ShearU: l.shearU}
 	var xs, ys []float64
 	var whole []bool
 	first := math.MaxInt

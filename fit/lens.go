@@ -39,7 +39,7 @@ func cameraHeights(s calib.Scale, b vision.Bands, v View) heights {
 		h.own = own
 		return h
 	}
-	h := heights{mm: mm, own: own, ln: usualFocals(3*n, mm, squareLikelihood(b, v))}
+	h := heights{mm: mm, own: own, ln: usualFocals(3*n, mm, lensLikelihood(b, v, mm))}
 	_, sd := meanSD(h.ln)
 	h.relU = math.Hypot(sd, own)
 	return h
@@ -53,24 +53,42 @@ func heightsOf(mm, relU float64, n int) heights {
 	return h
 }
 
-// squareLikelihood is the likelihood of a focal length, as the logarithm over
-// focalMedian, by how square to its edge the ruler's marks would stand: nil where
-// that was not looked at.
+// lensLikelihood is the likelihood of a focal length, as the logarithm over
+// focalMedian, by what the photo shows; mm is the camera's height for focalMedian.
+func lensLikelihood(b vision.Bands, v View, mm float64) func(ln float64) float64 {
+	square, deep := squareLikelihood(b, v), deepLikelihood(b, mm)
+	return func(ln float64) float64 { return square(ln) * deep(ln) }
+}
+
+// studentLikelihood is that of Student's t for three degrees of freedom: now and
+// then what was seen is misread.
+func studentLikelihood(z float64) float64 { return 1 / ((1 + z*z/3) * (1 + z*z/3)) }
+
+// squareLikelihood tells the lens by how square to its edge the ruler's marks would
+// stand through it: the same for all where that was not looked at.
 func squareLikelihood(b vision.Bands, v View) func(ln float64) float64 {
 	if len(b.Squares) == 0 || b.FocalPx <= 0 {
-		return nil
+		return func(float64) float64 { return 1 }
 	}
 	base := math.Log(FocalPx(focalMedian, v.WidthPx, v.HeightPx) / b.FocalPx)
-	sq := b.Squares
+	sq, u := b.Squares, math.Hypot(squareU, squareScatter*b.SquareU)
 	return func(ln float64) float64 {
 		i := sort.Search(len(sq), func(i int) bool { return sq[i].LnFocal >= base+ln })
 		i = min(max(i, 1), len(sq)-1)
 		t := (base + ln - sq[i-1].LnFocal) / (sq[i].LnFocal - sq[i-1].LnFocal)
 		t = math.Min(math.Max(t, 0), 1)
-		z := (sq[i-1].Off + t*(sq[i].Off-sq[i-1].Off)) / squareU
-		// Student's t for three degrees of freedom: now and then a lean is misread.
-		return 1 / ((1 + z*z/3) * (1 + z*z/3))
+		return studentLikelihood((sq[i-1].Off + t*(sq[i].Off-sq[i-1].Off)) / u)
 	}
+}
+
+// deepLikelihood tells the lens by how deep the wires would be, seen from the height
+// that goes with it: the same for all where that was not seen.
+func deepLikelihood(b vision.Bands, mm float64) func(ln float64) float64 {
+	if b.Kind != vision.Reed || b.Deep.LnU <= 0 {
+		return func(float64) float64 { return 1 }
+	}
+	base, u := math.Log(b.Deep.Rel*mm/seenDeepMM), math.Hypot(seenDeepSpread, b.Deep.LnU)
+	return func(ln float64) float64 { return studentLikelihood((base + ln) / u) }
 }
 
 // usualFocals are n equally likely values of the logarithm of a lens's focal

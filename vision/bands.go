@@ -83,6 +83,9 @@ type Bands struct {
 	// lenses of other focal lengths: where the camera leans both along and across
 	// the ruler, they tell the lens. None where the marks' lean was not read.
 	Squares []Square
+	// SquareU is the standard uncertainty of the marks' lean in Squares by the marks'
+	// own scatter, radians.
+	SquareU float64
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
 	// FinestPx is the spacing of what stands out most beside the ruler: PxPerBand or
@@ -98,6 +101,8 @@ type Bands struct {
 	// DepthBySides: only the edges that look away from the camera's foot were
 	// heeded, since the others lie deeper.
 	DepthBySides bool
+	// Deep is how deep a reed's wires were seen to reach.
+	Deep Deep
 	// Coherence is the share of the contrast beside the ruler that runs along the
 	// bands, 0…1: near 1 for wires, small for a table's texture.
 	Coherence float64
@@ -162,7 +167,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
 	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
 	b.HeightIn, b.FocalPx = att.heightIn, focalPx
-	b.Squares = squaresOf(p, s, ln, focalPx)
+	b.Squares, b.SquareU = squaresOf(p, s, ln, focalPx), s.ShearU
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
 	l := lattice{first: b.Row[0].In, T: 1 / b.PerInch, count: b.Row[len(b.Row)-1].Index + 1}
 	var ground []groundAt

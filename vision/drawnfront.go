@@ -10,9 +10,29 @@ import (
 )
 
 // drawnFront is what spacing the fronts have by the drawing that leaves least of the
-// row: the stretch of the lattice and its standard uncertainty.
+// row: the stretch of the lattice and its standard uncertainty, and how deep the
+// wires are drawn.
 type drawnFront struct {
 	stretch, u float64
+	deep       Deep
+}
+
+// Deep is how deep wires reach by the side faces that they turn towards the camera's
+// foot, which grow with the distance from it. The zero value tells nothing.
+type Deep struct {
+	Rel float64 // depth over the camera's height
+	LnU float64 // standard uncertainty of its logarithm, 0 where nothing was told
+}
+
+// without is what is left of d if a guess that went into it is taken out again: rel
+// with the standard uncertainty lnU of its logarithm.
+func (d Deep) without(rel, lnU float64) Deep {
+	own := 1/(d.LnU*d.LnU) - 1/(lnU*lnU)
+	if !(own > 0) {
+		return Deep{}
+	}
+	guess := math.Log(rel/d.Rel) / (lnU * lnU)
+	return Deep{d.Rel * math.Exp(-guess/own), 1 / math.Sqrt(own)}
 }
 
 // What is known of wires before they are seen: how deep they are and how wide, and
@@ -113,7 +133,7 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 	const tries, evaluations = 4, 150
 	const doubtful = 2.0 // costs differ by flaws of the drawing, too: they count half
 	cost := func(v []float64) float64 { return w.cost(w.drawing(v)) }
-	type found struct{ stretch, u, cost float64 }
+	type found struct{ stretch, u, lnDeep, lnDeepU, cost float64 }
 	var all []found
 	best := math.Inf(1)
 	for i, g := range w.guesses() {
@@ -125,40 +145,49 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 		if res == nil || err != nil && res.Status != optimize.FunctionEvaluationLimit {
 			continue
 		}
-		u := math.Sqrt(w.variance(cost, res.X)) * stretchUnit / w.row.half
-		all = append(all, found{w.drawing(res.X).stretch, u, res.F})
+		d, v := w.drawing(res.X), w.variances(cost, res.X)
+		u := math.Sqrt(v[0]) * stretchUnit / w.row.half
+		all = append(all, found{d.stretch, u, math.Log(d.depth), math.Sqrt(v[3]), res.F})
 		best = math.Min(best, res.F)
 	}
-	var sw, mean, square float64
+	var sw, mean, square, deep, deepSquare float64
 	for _, o := range all {
 		k := math.Exp((best - o.cost) / 2 / doubtful)
 		sw, mean, square = sw+k, mean+k*o.stretch, square+k*(o.u*o.u+o.stretch*o.stretch)
+		deep, deepSquare = deep+k*o.lnDeep, deepSquare+k*(o.lnDeepU*o.lnDeepU+o.lnDeep*o.lnDeep)
 	}
 	if sw == 0 {
 		return f, false
 	}
 	f.stretch = mean / sw
 	f.u = math.Sqrt(math.Max(0, square/sw-f.stretch*f.stretch))
+	deep /= sw
+	f.deep = Deep{math.Exp(deep), math.Sqrt(math.Max(0, deepSquare/sw-deep*deep))}.without(wireDeepMM*w.perMM, wireDeepSpread)
 	return f, !math.IsNaN(f.u)
 }
 
-// variance is that of the first number about a minimum of the cost, by its second
+// variances are those of the numbers about a minimum of the cost, by its second
 // derivatives. Directions in which it is flat are known to a few units, no worse.
-func (w *drawer) variance(cost func([]float64) float64, at []float64) float64 {
+func (w *drawer) variances(cost func([]float64) float64, at []float64) []float64 {
 	const step, flattest = 0.02, 0.5
+	out := make([]float64, len(at))
 	h := mat.NewSymDense(len(at), nil)
 	fd.Hessian(h, cost, at, &fd.Settings{Step: step})
 	var e mat.EigenSym
 	if !e.Factorize(h, true) {
-		return math.NaN()
+		for i := range out {
+			out[i] = math.NaN()
+		}
+		return out
 	}
 	var dir mat.Dense
 	e.VectorsTo(&dir)
-	var sum float64
 	for k, curve := range e.Values(nil) {
-		sum += 2 * dir.At(0, k) * dir.At(0, k) / math.Max(curve, flattest)
+		for i := range out {
+			out[i] += 2 * dir.At(i, k) * dir.At(i, k) / math.Max(curve, flattest)
+		}
 	}
-	return sum
+	return out
 }
 
 // drawFront brings the pitch of a reed to the front of its wires by drawing them in
@@ -179,7 +208,7 @@ func (b *Bands) drawFront(sig signal, l lattice, footIn, perMM float64) {
 	if !ok {
 		return
 	}
-	b.DepthTold, b.DepthBySides = true, false
+	b.DepthTold, b.DepthBySides, b.Deep = true, false, o.deep
 	b.PerInch = 1 / (l.T * (1 + o.stretch))
 	b.U = math.Hypot(b.MiddleU/b.MiddlePerInch, o.u) * b.PerInch
 }
