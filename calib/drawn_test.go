@@ -134,3 +134,53 @@ func TestTenthsOfAnInchAreToldFromMillimetres(t *testing.T) {
 		t.Errorf("%d of 5 rulers read, want 3", right)
 	}
 }
+
+// How far off the marks' lean is goes with how much it scatters from mark to mark.
+// The renderer's marks are square to the edge in space.
+func TestLeanScattersAsItIsOff(t *testing.T) {
+	r := scene.DefaultRanges()
+	r.AdverseShare, r.TurnedShare = -1, -1
+	r.RulerLooks = []string{"white", "yellow"}
+	r.K1, r.LongSidePx = scene.Range{1e-9, 1e-9}, scene.Range{1500, 1700}
+	var far, n int
+	for seed := uint64(931); seed < 941; seed++ {
+		spec := scene.Random(seed, r)
+		p, _ := drawn(t, spec)
+		got, found, err := FindRuler(context.Background(), p, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !found {
+			continue
+		}
+		s := got.Scale
+		mid := (s.Lo + s.Hi) / 2
+		lean, nearest := math.NaN(), math.Inf(1)
+		marks := spec.RulerMarks(0, 0)
+		ax, ay := marks[len(marks)-1].XMM-marks[0].XMM, marks[len(marks)-1].YMM-marks[0].YMM
+		k := 2 / math.Hypot(ax, ay) // two millimetres
+		for _, m := range marks {
+			x0, y0, _ := spec.Project(m.XMM, m.YMM, m.ZMM)
+			x1, y1, _ := spec.Project(m.XMM-k*ay, m.YMM+k*ax, m.ZMM)
+			a0, d0 := s.Frame.Locate(x0-0.5, y0-0.5)
+			a1, d1 := s.Frame.Locate(x1-0.5, y1-0.5)
+			if d := math.Abs(a0-mid) + math.Abs(d0); d < nearest {
+				nearest, lean = d, (a1-a0)/(d1-d0)
+			}
+		}
+		if nearest > 40 { // it is the scale on the other edge that was read
+			continue
+		}
+		n++
+		off := math.Abs(lean - s.ShearAt(mid))
+		if s.ShearU <= 0 || s.ShearU > 0.02 || off > 0.03 {
+			t.Errorf("seed %d: the lean is %.4f off, u %.4f", seed, off, s.ShearU)
+		}
+		if off > 2*math.Hypot(2*s.ShearU, 0.0009) {
+			far++
+		}
+	}
+	if n < 6 || far > 2 {
+		t.Errorf("in %d of %d scenes the lean is off by more than twice its uncertainty", far, n)
+	}
+}

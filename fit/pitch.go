@@ -82,9 +82,9 @@ type Pitch struct {
 const (
 	focalMedian, focalSpread = 28.5, 0.22
 	// Where EXIF does not tell: a phone's main lens is 24 to 28 mm, and one photo
-	// in three is zoomed (common practice, no source).
+	// in three is zoomed, as far as 2.5 times (common practice, no source).
 	mainLens, mainLensSpread    = 26.0, 0.06
-	zoomShare, zoomFrom, zoomTo = 0.33, 24.0, 56.0
+	zoomShare, zoomFrom, zoomTo = 0.33, 23.0, 65.0
 	// Two of three photos are taken from 19 to 64 cm (common practice, no source).
 	usualDistanceMM, usualDistanceSpread = 350.0, 0.6
 	// EXIF's 35 mm equivalent is reckoned by the frame's diagonal by some makers

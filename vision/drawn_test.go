@@ -60,7 +60,7 @@ func wiresSeen(T, wide, foot, rel, ppi, length float64, tones [3]float64, seed u
 // is bright and whatever dark, and wherever the foot is.
 func TestDrawnFront(t *testing.T) {
 	const perMM, deepMM, ppi = 1.0 / 350, 3.2, 105.0
-	var far int
+	var far, told int
 	var n float64
 	for i, tones := range [][3]float64{{60, 40, 170}, {190, 90, 60}, {120, 60, 150}, {90, 150, 40}} {
 		for _, T := range []float64{0.067, 0.095} {
@@ -77,6 +77,14 @@ func TestDrawnFront(t *testing.T) {
 					t.Fatalf("%v, %v, foot %v: not drawn", tones, T, foot)
 				}
 				off := l.T*(1+o.stretch)/T - 1
+				// the depth, too, where the faces are some pixels wide and lie on both
+				// sides of the foot
+				if z := math.Log(o.deep.Rel/perMM/deepMM) / math.Hypot(o.deep.LnU, 0.1); o.deep.LnU > 0 && o.deep.LnU < 0.2 {
+					told++
+					if math.Abs(z) > 3 {
+						t.Errorf("%v, %v in, foot %v: drawn %.2f mm deep, u %.2f, for %.1f", tones, T, foot, o.deep.Rel/perMM, o.deep.LnU, deepMM)
+					}
+				}
 				n++
 				if math.Abs(off) > 2*math.Hypot(o.u, 2e-4) {
 					far++
@@ -86,6 +94,9 @@ func TestDrawnFront(t *testing.T) {
 				}
 			}
 		}
+	}
+	if float64(told) < n/3 {
+		t.Errorf("depth is told in %d of %.0f", told, n)
 	}
 	if float64(far) > 0.15*n {
 		t.Errorf("%d of %v are off by more than twice their uncertainty", far, n)
@@ -105,5 +116,18 @@ func TestDrawnFrontOfNothing(t *testing.T) {
 		if o, ok := w.front(); ok && (math.IsNaN(o.stretch) || math.Abs(o.stretch) > 0.05 || math.IsNaN(o.u)) {
 			t.Errorf("an even grey of %v is drawn with %+v", level, o)
 		}
+	}
+}
+
+// A guess that went into an estimate comes out again by weights of one over the
+// squares of their uncertainties, in logarithms: of two alike the mean was 2 for a
+// guess of 1, so that the other said 4.
+func TestDeepWithout(t *testing.T) {
+	d := Deep{2, 0.3 / math.Sqrt2}.without(1, 0.3)
+	if math.Abs(d.Rel-4) > 1e-9 || math.Abs(d.LnU-0.3) > 1e-9 {
+		t.Errorf("%+v without the guess, want 4 and 0.3", d)
+	}
+	if d := (Deep{2, 0.3}).without(1, 0.3); d != (Deep{}) {
+		t.Errorf("the guess alone tells %+v", d)
 	}
 }
