@@ -85,14 +85,26 @@ func centred(v []float64, size int) (row []float32, ok bool) {
 		return nil, false
 	}
 	mean := sum / float64(seen)
+	off := make([]float64, 0, seen)
+	for _, x := range v {
+		if !math.IsNaN(x) {
+			off = append(off, math.Abs(x-mean))
+		}
+	}
+	limit := clipTimes * quickSelect(off, len(off)/2)
 	row = make([]float32, size)
 	for i, x := range v {
 		if !math.IsNaN(x) {
-			row[i] = float32(x - mean)
+			row[i] = float32(min(max(x-mean, -limit), limit))
 		}
 	}
 	return row, true
 }
+
+// clipTimes is how many times as far from the mean as what is typical a sample counts at
+// most, so that wires past a ruler's end, ten times as strong as its marks, do not drown
+// them though they are the smaller part of a window. Stated, no source.
+const clipTimes = 3
 
 // autocorrelate returns the cyclic autocorrelation of each row (Wiener and
 // Khinchin), up to a factor.

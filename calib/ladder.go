@@ -150,14 +150,15 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
 	ways := l.measureLengths(s)
-	l.measureInk(s, ways[0])
+	first, last := l.markedStretch(ways[0])
+	l.inkWithin(s, first, last, ways[0])
 	score = l.chooseLengths(s, ways)
 	l.inkWidth, l.inkShare, l.figure = math.NaN(), math.NaN(), math.NaN()
 	l.thin = l.periodPx < thinStrokesPx
 	// of what is no ruler nothing more is asked
 	var readings []reading
 	if score > 0 {
-		if readings = decode(*l); l.inkWithin(s, readings[0], ways[0]) {
+		if readings = decode(*l); l.inkWithin(s, readings[0].lo, readings[0].hi, ways[0]) {
 			readings = decode(*l)
 			score = bestScore(readings)
 		}

@@ -84,6 +84,9 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	if err := h.add(fine, 0); err != nil {
 		return "", err
 	}
+	if err := h.add(across, leastFaint); err != nil {
+		return "", err
+	}
 	if err := h.add(veil, leastVeil); err != nil {
 		return "", err
 	}
@@ -161,7 +164,7 @@ func ladderWords(l ladder, held float64) string {
 		if i == 2 {
 			break
 		}
-		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.explained, rulerOdds(l, rd, held))
+		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f numbers %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.numbers, rd.explained, rulerOdds(l, rd, held))
 	}
 	return say
 }
