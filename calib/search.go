@@ -163,6 +163,13 @@ func (h *hunt) beside(r read) error {
 	if err := h.readOwnThrough(r); err != nil {
 		return err
 	}
+	// The line at which the other edge's marks end may be seen instead of that edge.
+	if ends, ok := h.endsOfMarks(r); ok {
+		if err := h.addFrames(outwardOf(ends, r.widthPx(), h.py), clearlyHeld); err != nil {
+			return err
+		}
+		h.readBeside(r)
+	}
 	// Some of it may have been read along lines within the marks.
 	for _, q := range append([]read{r}, h.reads...) {
 		if q.ladder.outside > overEdge && r.mayCarry(q.from) {
@@ -196,13 +203,36 @@ func (h *hunt) readBeside(r read) {
 // ladder.outside. On practice photos a true edge has 0.00, rarely 0.1.
 const overEdge = 0.25
 
+// endsOfMarks is a line at which marks end that may be those of a ladder's other edge,
+// seen from that edge; ok is false where there is none, or the other edge's scale was read.
+func (h *hunt) endsOfMarks(r read) (f Frame, ok bool) {
+	if slices.ContainsFunc(h.reads, func(q read) bool { return q.alone() && opposite(r.scale, q.scale) }) {
+		return f, false
+	}
+	for _, c := range h.all {
+		// seen from the ruler's middle it faces as the ladder's own edge does
+		inward := c
+		inward.frame = c.frame.Flipped()
+		if c.held >= clearlyHeld && r.mayCarry(inward) && !r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
+			return inward.frame, true
+		}
+	}
+	return f, false
+}
+
 // outward are frames beside the line along which a ladder was read, each farther
 // out, up to where the ruler's true edge may be; in px of the work level.
 func (r read) outward(py pyramid) []Frame {
-	f := scaleFrame(r.from.frame, py.work.k)
-	f.Lo, f.Hi = r.scale.Lo*py.work.k, r.scale.Hi*py.work.k
+	f := r.from.frame
+	f.Lo, f.Hi = r.scale.Lo, r.scale.Hi
+	return outwardOf(f, r.widthPx(), py)
+}
+
+// outwardOf is outward for a frame, in px of the photo, on a ruler of a width.
+func outwardOf(f Frame, widthPx float64, py pyramid) []Frame {
+	f = scaleFrame(f, py.work.k)
 	var out []Frame
-	for d := traceReach; float64(d) < ownEdge*r.widthPx()*py.work.k; d += traceReach {
+	for d := traceReach; float64(d) < ownEdge*widthPx*py.work.k; d += traceReach {
 		g := f
 		g.Bow[0] -= float64(d)
 		out = append(out, g)
