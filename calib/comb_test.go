@@ -22,7 +22,7 @@ func TestStrongWiresDoNotDrownMarks(t *testing.T) {
 			prof[i] += 40 * math.Sin(2*math.Pi*x/wires)
 		}
 	}
-	combs, err := findCombs([][]float64{prof}, 0, combSearch{window: combWindow, minPeriodPx: 2})
+	combs, err := findCombs([][]float64{prof}, 0, combSearch{window: combWindow, minPeriodPx: 2, clip: clipMarks})
 	if err != nil {
 		t.Fatal(err)
 	}

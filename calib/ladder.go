@@ -23,6 +23,7 @@ type ladder struct {
 	frame    Frame
 	rungs    []rung
 	periodPx float64 // typical spacing
+	readPx   float64 // the same in px of the picture that was read, whatever scaled says; 0 unknown
 	dark     bool    // marks darker than the ruler
 	shear    [2]float64
 	base     [2]float64 // depths at which every mark is seen, px
@@ -142,6 +143,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	if l.filled < 0.55 || l.contrast < leastContrast || l.unevenness() > mostUneven {
 		return 0, false
 	}
+	l.readPx = l.periodPx
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
 	l.stepPx = math.Max(1, math.Min(l.maxDepth/100, 0.1*T))
