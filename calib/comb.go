@@ -26,6 +26,9 @@ type comb struct {
 type combSearch struct {
 	window      int // px, even
 	minPeriodPx float64
+	// clip is how many times as far from the mean as what is typical a sample counts at
+	// most; 0 as it is.
+	clip float64
 }
 
 // stretch is a window of a profile: its first sample and how many it has.
@@ -45,7 +48,7 @@ func findCombs(profs [][]float64, lo float64, s combSearch) ([][]comb, error) {
 		high := highPass(prof, s.window/6)
 		for start := 0; start+s.window/2 <= len(high); start += s.window / 2 {
 			w := stretch{start, min(s.window, len(high)-start)}
-			if row, ok := centred(high[w.start:w.start+w.n], size); ok {
+			if row, ok := centred(high[w.start:w.start+w.n], size, s.clip); ok {
 				rows, at[i] = append(rows, row...), append(at[i], w)
 			}
 		}
@@ -69,9 +72,9 @@ func findCombs(profs [][]float64, lo float64, s combSearch) ([][]comb, error) {
 	return out, nil
 }
 
-// centred is a window less its mean, NaN as zero, in a row of the given size;
+// centred is a window less its mean, clipped, NaN as zero, in a row of the given size;
 // ok is false where it holds next to nothing.
-func centred(v []float64, size int) (row []float32, ok bool) {
+func centred(v []float64, size int, clip float64) (row []float32, ok bool) {
 	var sum, sq float64
 	seen := 0
 	for _, x := range v {
@@ -85,10 +88,20 @@ func centred(v []float64, size int) (row []float32, ok bool) {
 		return nil, false
 	}
 	mean := sum / float64(seen)
+	limit := math.Inf(1)
+	if clip > 0 {
+		off := make([]float64, 0, seen)
+		for _, x := range v {
+			if !math.IsNaN(x) {
+				off = append(off, math.Abs(x-mean))
+			}
+		}
+		limit = clip * quickSelect(off, len(off)/2)
+	}
 	row = make([]float32, size)
 	for i, x := range v {
 		if !math.IsNaN(x) {
-			row[i] = float32(x - mean)
+			row[i] = float32(min(max(x-mean, -limit), limit))
 		}
 	}
 	return row, true

@@ -265,7 +265,7 @@ func (t *trial) at(phase int, numbers float64) (rd reading, ok bool) {
 	t.weigh(phase)
 	lo, hi, total := bestStretch(t.gain)
 	each := evidence / float64(t.alike)
-	if hi-lo+1 < sc.fewest() || each*total < minSecond ||
+	if hi-lo+1 < sc.fewest() || each*total < leastLengths || each*total+numbers < minSecond ||
 		sc.divisions != 10 && sc.repeats(t.all[lo:hi+1], phase, numbers > 0) {
 		return rd, false
 	}

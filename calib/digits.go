@@ -66,28 +66,52 @@ func longMarks(lengths []float64) float64 {
 	return long[len(long)-1-len(long)/(finest+1)]
 }
 
-// inkWithin is measureInk for the rungs of a reading alone, where it leaves some out;
-// ok says whether it does. What is seen past a ruler's ends comes again with no unit,
-// and wires there are longer than marks, so that numbers would be looked for too deep.
-func (l *ladder) inkWithin(s strip, rd reading, lengths []float64) (ok bool) {
+// inkWithin is measureInk for the rungs lo…hi alone; ok says whether that leaves some out.
+// What is seen past a ruler's ends comes again with no unit, and wires there are longer
+// than marks, so that numbers would be looked for too deep.
+func (l *ladder) inkWithin(s strip, lo, hi int, lengths []float64) (ok bool) {
 	within := make([]float64, len(lengths))
 	for i, g := range l.rungs {
-		if g.n >= rd.lo && g.n <= rd.hi {
+		if g.n >= lo && g.n <= hi {
 			within[i] = lengths[i]
 		} else {
 			ok = true
 		}
 	}
-	if !ok {
-		return false
-	}
 	l.measureInk(s, within)
 	for i, g := range l.rungs {
-		if g.n < rd.lo || g.n > rd.hi {
+		if g.n < lo || g.n > hi {
 			l.rungs[i].ink = math.NaN()
 		}
 	}
-	return true
+	return ok
+}
+
+// markedStretch is the stretch of rungs most of which are about as long as the typical one:
+// past a ruler's ends lines run on or are no marks at all.
+func (l *ladder) markedStretch(lengths []float64) (lo, hi int) {
+	// The longest marks of a scale are some four times as long as most of it; one of a
+	// few marks runs into a figure or is worn off.
+	const shortest, longest, spoilt = 0.4, 4.5, 2
+	var seen []float64
+	for _, v := range lengths {
+		if v > 0 {
+			seen = append(seen, v)
+		}
+	}
+	if len(seen) == 0 {
+		return l.rungs[0].n, l.rungs[len(l.rungs)-1].n
+	}
+	typical := quickSelect(seen, len(seen)/2)
+	like := make([]float64, len(lengths))
+	for i, v := range lengths {
+		like[i] = -spoilt
+		if v > shortest*typical && v < longest*typical && v < deepest*l.maxDepth {
+			like[i] = 1
+		}
+	}
+	first, last, _ := bestStretch(like)
+	return l.rungs[first].n, l.rungs[last].n
 }
 
 const (

@@ -97,12 +97,12 @@ func TestClearTransparentRulerIsReadOnItsOtherEdge(t *testing.T) {
 	}
 }
 
-// The edge of a black ruler on a black part is hardly seen, its white marks are;
-// regression.
-func TestFaintEdgeOfClearMarks(t *testing.T) {
+// drawnFile is the brightness of the scene of a seed as its file holds it, with its truth.
+func drawnFile(t *testing.T, seed uint64) (photo.Plane, scene.Truth) {
+	t.Helper()
 	r := scene.DefaultRanges()
 	r.AdverseShare = 0.15
-	spec := scene.Random(5001_000_881, r)
+	spec := scene.Random(seed, r)
 	img, truth, err := scene.Draw(spec)
 	if err != nil {
 		t.Fatal(err)
@@ -120,12 +120,33 @@ func TestFaintEdgeOfClearMarks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return p, truth
+}
+
+// The edge of a black ruler on a black part is hardly seen, its white marks are;
+// regression.
+func TestFaintEdgeOfClearMarks(t *testing.T) {
+	p, truth := drawnFile(t, 5001_000_881)
 	got, found, err := FindRuler(context.Background(), p, Options{})
 	if err != nil || !found {
 		t.Fatalf("found %v, err %v", found, err)
 	}
 	if ratio := drawnRatio(got.Scale, truth); math.Abs(ratio-1) > 0.01 {
 		t.Errorf("%s%d read %.3f times the truth", got.Scale.Unit, got.Scale.Divisions, ratio)
+	}
+}
+
+// Of a black ruler's other edge the line is seen at which its white millimetres end; they
+// tell that the marks of the first are tenths of an inch; regression.
+func TestOtherEdgeIsSoughtFromTheEndsOfItsMarks(t *testing.T) {
+	p, truth := drawnFile(t, 5302_000_430)
+	got, found, err := FindRuler(context.Background(), p, Options{})
+	if err != nil || !found {
+		t.Fatalf("found %v, err %v", found, err)
+	}
+	if ratio := drawnRatio(got.Scale, truth); math.Abs(ratio-1) > 0.01 || got.UnitProbability < 0.95 || got.Second == nil {
+		t.Errorf("%s%d read %.3f times the truth, probability %.3f, second scale %v",
+			got.Scale.Unit, got.Scale.Divisions, ratio, got.UnitProbability, got.Second != nil)
 	}
 }
 

@@ -23,6 +23,7 @@ type ladder struct {
 	frame    Frame
 	rungs    []rung
 	periodPx float64 // typical spacing
+	readPx   float64 // the same in px of the picture that was read, whatever scaled says; 0 unknown
 	dark     bool    // marks darker than the ruler
 	shear    [2]float64
 	shearU   float64    // standard uncertainty of the lean in the middle of the marks; 0 unknown
@@ -143,6 +144,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	if l.filled < 0.55 || l.contrast < leastContrast || l.unevenness() > mostUneven {
 		return 0, false
 	}
+	l.readPx = l.periodPx
 	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
 	l.stepPx = math.Max(1, math.Min(l.maxDepth/100, 0.1*T))
@@ -151,14 +153,15 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)
 	l.findShear(s)
 	ways := l.measureLengths(s)
-	l.measureInk(s, ways[0])
+	first, last := l.markedStretch(ways[0])
+	l.inkWithin(s, first, last, ways[0])
 	score = l.chooseLengths(s, ways)
 	l.inkWidth, l.inkShare, l.figure = math.NaN(), math.NaN(), math.NaN()
 	l.thin = l.periodPx < thinStrokesPx
 	// of what is no ruler nothing more is asked
 	var readings []reading
 	if score > 0 {
-		if readings = decode(*l); l.inkWithin(s, readings[0], ways[0]) {
+		if readings = decode(*l); l.inkWithin(s, readings[0].lo, readings[0].hi, ways[0]) {
 			readings = decode(*l)
 			score = bestScore(readings)
 		}

@@ -156,3 +156,21 @@ func TestFewUnitsThatAreAllAsForetold(t *testing.T) {
 		t.Error("with spoilt marks it is a ruler's")
 	}
 }
+
+// However far apart marks stand, grain sets the places that are read of them off by a part
+// of a pixel: the same unevenness speaks against a row of wide steps, hardly against fine
+// ones.
+func TestGrainIsNoUnevenness(t *testing.T) {
+	rng := rand.New(rand.NewPCG(54, 13))
+	l := rulerLadder(halving(Inch, 8, 0), []float64{4, 5.5, 7.5, 10}, 6, 40, 0, 0, 0, rng)
+	for i := range l.rungs {
+		l.rungs[i].along += 0.2 * rng.NormFloat64()
+	}
+	rd := reading{unit: Inch, divisions: 8, classes: 4, score: 20, hi: 48}
+	l.readPx = 100 * l.periodPx
+	wide := rulerOdds(l, rd, 1)
+	l.readPx = l.periodPx
+	if fine := rulerOdds(l, rd, 1); fine < wide+2 || fine > 20+8 {
+		t.Errorf("odds %.1f where marks are read %.0f px apart, %.1f at %.0f px", fine, l.periodPx, wide, 100*l.periodPx)
+	}
+}

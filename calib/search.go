@@ -65,7 +65,7 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 
 const (
 	firstReads = 24  // candidates read at most along the coarse edges, those across the wires, and
-	maxReads   = 240 // the fine ones before and after transparent rulers are looked for
+	maxReads   = 280 // the fine ones before and after transparent rulers are looked for; a sixth more than before clipMarks showed as many more combs
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxOthers  = 14  // candidates read to see whether there is a second ruler: those of 30 drawn photos of two (practice, seed 4912) were among the first ten
@@ -163,6 +163,13 @@ func (h *hunt) beside(r read) error {
 	if err := h.readOwnThrough(r); err != nil {
 		return err
 	}
+	// The line at which the other edge's marks end may be seen instead of that edge.
+	if ends, ok := h.endsOfMarks(r); ok {
+		if err := h.addFrames(outwardOf(ends, r.widthPx(), h.py), clearlyHeld); err != nil {
+			return err
+		}
+		h.readBeside(r)
+	}
 	// Some of it may have been read along lines within the marks.
 	for _, q := range append([]read{r}, h.reads...) {
 		if q.ladder.outside > overEdge && r.mayCarry(q.from) {
@@ -196,13 +203,36 @@ func (h *hunt) readBeside(r read) {
 // ladder.outside. On practice photos a true edge has 0.00, rarely 0.1.
 const overEdge = 0.25
 
+// endsOfMarks is a line at which marks end that may be those of a ladder's other edge,
+// seen from that edge; ok is false where there is none, or the other edge's scale was read.
+func (h *hunt) endsOfMarks(r read) (f Frame, ok bool) {
+	if slices.ContainsFunc(h.reads, func(q read) bool { return q.alone() && opposite(r.scale, q.scale) }) {
+		return f, false
+	}
+	for _, c := range h.all {
+		// seen from the ruler's middle it faces as the ladder's own edge does
+		inward := c
+		inward.frame = c.frame.Flipped()
+		if c.held >= clearlyHeld && r.mayCarry(inward) && !r.mayCarry(c) && r.mayStandBeside(c.comb.periodPx) {
+			return inward.frame, true
+		}
+	}
+	return f, false
+}
+
 // outward are frames beside the line along which a ladder was read, each farther
 // out, up to where the ruler's true edge may be; in px of the work level.
 func (r read) outward(py pyramid) []Frame {
-	f := scaleFrame(r.from.frame, py.work.k)
-	f.Lo, f.Hi = r.scale.Lo*py.work.k, r.scale.Hi*py.work.k
+	f := r.from.frame
+	f.Lo, f.Hi = r.scale.Lo, r.scale.Hi
+	return outwardOf(f, r.widthPx(), py)
+}
+
+// outwardOf is outward for a frame, in px of the photo, on a ruler of a width.
+func outwardOf(f Frame, widthPx float64, py pyramid) []Frame {
+	f = scaleFrame(f, py.work.k)
 	var out []Frame
-	for d := traceReach; float64(d) < ownEdge*r.widthPx()*py.work.k; d += traceReach {
+	for d := traceReach; float64(d) < ownEdge*widthPx*py.work.k; d += traceReach {
 		g := f
 		g.Bow[0] -= float64(d)
 		out = append(out, g)
@@ -465,21 +495,21 @@ const (
 	combWindow = 256
 )
 
+// clipMarks clips what is looked at near the edge, where marks are: wires past a ruler's
+// ends, ten times as strong as its marks, would drown them though they are the smaller
+// part of a window. Stated, no source.
+const clipMarks = 3
+
 // combsIn are the combs in a strip at any depth, the strongest first.
 func combsIn(st strip, lo float64) ([]comb, error) {
-	depths := [4][2]float64{{1, 5}, {3, 10}, {6, 20}, {12, combsDeep}}
-	var profs [][]float64
-	for _, d := range depths {
-		profs = append(profs, st.profile(d[0], d[1]))
-	}
-	combs, err := findCombs(profs, lo, combSearch{window: combWindow, minPeriodPx: 2})
-	if err != nil {
-		return nil, err
-	}
 	var best []comb
-	for i, cs := range combs {
-		for _, c := range cs {
-			c.depth = depths[i]
+	for _, d := range [4]struct{ from, to, clip float64 }{{1, 5, clipMarks}, {3, 10, clipMarks}, {6, 20, 0}, {12, combsDeep, 0}} {
+		combs, err := findCombs([][]float64{st.profile(d.from, d.to)}, lo, combSearch{window: combWindow, minPeriodPx: 2, clip: d.clip})
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range combs[0] {
+			c.depth = [2]float64{d.from, d.to}
 			best = append(best, c)
 		}
 	}

@@ -1,6 +1,9 @@
 package calib
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // markResponse is a matched filter for narrow marks of spacing T: the mean over
 // the mark's width less the mean of its surroundings, positive on a mark.
@@ -114,6 +117,12 @@ func trackTeeth(r []float64, lo float64, teeth []float64, dark bool) ([]rung, fl
 }
 
 const (
+	// mostGone is how many marks in a row may be missing, longestGlare how many where
+	// nothing at all is seen in their places; of the bridgeLooked places behind such a gap
+	// bridgeFound must have a mark, for the ruler may have ended. Stated, no source.
+	mostGone, longestGlare    = 7, 32
+	bridgeLooked, bridgeFound = 12, 10
+
 	astray   = 0.27 // how far from where it is foretold a mark is sought, in spacings
 	faintest = 0.22 // how strong it must be, of what those before it are
 )
@@ -190,6 +199,17 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 	if seedScore <= 0 {
 		return nil, 0
 	}
+	// Whether no peak worth the name stands between two places: glare blots out a stretch
+	// of marks, and leaves nothing in their place.
+	blank := func(a, b, floor float64) bool {
+		a, b = math.Min(a, b), math.Max(a, b)
+		for i := sort.Search(len(pk), func(i int) bool { return pk[i].x > a }); i < len(pk) && pk[i].x < b; i++ {
+			if pk[i].v >= floor {
+				return false
+			}
+		}
+		return true
+	}
 	walk := func(dir float64) []rung {
 		type nx struct {
 			n    int
@@ -200,6 +220,7 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 		level := seed.v
 		var out []rung
 		gone, n := 0, 0
+		before, resumed, again := 0, 0, 0 // a long gap: places before it, the first one behind it, marks found there
 		for {
 			n++
 			// predict from a line through the last marks
@@ -212,10 +233,16 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 			if !ok {
 				gone++
 				out = append(out, rung{n: n * int(dir), along: x})
-				if gone > 7 {
+				if gone > mostGone && (before > 0 || gone > longestGlare || !blank(last.x+0.5*local, x+0.5*local, faintest*level)) {
 					break
 				}
 				continue
+			}
+			if gone > mostGone {
+				before, resumed = len(out)-gone+1, n // 0 is no gap
+			}
+			if before > 0 && n-resumed < bridgeLooked {
+				again++
 			}
 			gone = 0
 			out = append(out, rung{n: n * int(dir), along: m.x, resp: m.v, found: true})
@@ -238,6 +265,9 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 					local += w * (b - local)
 				}
 			}
+		}
+		if before > 0 && again < bridgeFound {
+			out = out[:before]
 		}
 		for len(out) > 0 && !out[len(out)-1].found {
 			out = out[:len(out)-1]

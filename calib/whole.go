@@ -34,18 +34,52 @@ func (s surroundings) wholeSteps(q read, rd reading) float64 {
 		}
 	}
 	step, k := q.ladder.periodPx, s.work.k
-	if !(last > first) || len(q.ladder.rungs)-1-(rd.hi-rd.lo) > runOn {
+	if !(last > first) {
 		return 0
 	}
-	if f := q.from.frame; f.Lo < first-runOn*step || f.Hi > last+runOn*step {
+	f := q.from.frame
+	ends := len(q.ladder.rungs)-1-(rd.hi-rd.lo) <= runOn && f.Lo >= first-runOn*step && f.Hi <= last+runOn*step
+	if !ends && !q.ladder.stops(rd) {
 		return 0
 	}
-	f := scaleFrame(q.ladder.frame, k)
+	f = scaleFrame(q.ladder.frame, k)
 	lo, hi := (first-beyondEnd*step)*k, (last+beyondEnd*step)*k
 	if a, b := f.Inside(s.work.Plane, lo, hi, 0, 1); a > lo || b < hi {
 		return 0
 	}
 	return float64(rd.hi - rd.lo)
+}
+
+// stops says whether a reading begins and ends with a whole unit, and what was followed
+// past either end is no row of marks: of the places of another unit half or more are
+// empty, or have what is shorter or longer than its marks, as wires in step with them.
+func (l ladder) stops(rd reading) bool {
+	const near, alike = 1, 0.75 // places; parts of a length
+	whole := func(n int) bool {
+		p := mod(n-rd.phase, rd.divisions)
+		return p <= near || p >= rd.divisions-near
+	}
+	if !whole(rd.lo) || !whole(rd.hi) {
+		return false
+	}
+	shortest, longest := math.Inf(1), 0.0
+	for _, g := range l.rungs {
+		if g.n >= rd.lo && g.n <= rd.hi && g.found && g.length > 0 {
+			shortest, longest = math.Min(shortest, g.length), math.Max(longest, g.length)
+		}
+	}
+	var marks [2]int
+	for _, g := range l.rungs {
+		if !g.found || g.length < alike*shortest || g.length > longest/alike {
+			continue
+		}
+		if g.n < rd.lo && g.n >= rd.lo-rd.divisions {
+			marks[0]++
+		} else if g.n > rd.hi && g.n <= rd.hi+rd.divisions {
+			marks[1]++
+		}
+	}
+	return 2*max(marks[0], marks[1]) < rd.divisions
 }
 
 // whole is the log likelihood of a scale's length if it is seen as a whole, up to a

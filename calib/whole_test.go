@@ -48,3 +48,67 @@ func TestWrongWidthLeavesTheLengths(t *testing.T) {
 		t.Errorf("an odd width: %.2f, read through %.2f", a, b)
 	}
 }
+
+// A scale is seen to end where it ends with whole units and what was followed past them has
+// the lengths of wires, though the lattice and the edge run on; not where its marks go on.
+func TestScaleEndsAmongWires(t *testing.T) {
+	row := func(from, marks int, beyond func(i int) (length float64, found bool)) ladder {
+		l := ladder{periodPx: 10}
+		for n := range 110 {
+			g := rung{n: n, along: 10 * float64(n), found: true, length: 28}
+			if n < from || n > from+marks {
+				g.length, g.found = beyond(n)
+			} else if mod(n-30, 10) == 0 {
+				g.length = 45
+			} else if mod(n-30, 10) == 5 {
+				g.length = 35
+			}
+			l.rungs = append(l.rungs, g)
+		}
+		return l
+	}
+	wires := func(i int) (float64, bool) { return 188, i%4 == 0 }
+	marks := func(int) (float64, bool) { return 28, true }
+	fives := reading{unit: Inch, divisions: 10, phase: 0, lo: 30, hi: 80}
+	cut := reading{unit: Inch, divisions: 10, phase: 0, lo: 30, hi: 77}
+	for _, c := range []struct {
+		name string
+		l    ladder
+		rd   reading
+		want bool
+	}{
+		{"among wires", row(30, 50, wires), fives, true},
+		{"marks go on", row(30, 50, marks), fives, false},
+		{"cut within a unit", row(30, 47, wires), cut, false},
+	} {
+		if got := c.l.stops(c.rd); got != c.want {
+			t.Errorf("%s: stops %v, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+// Where blur joins whole units' marks to their figures, fives tell how long those are.
+func TestLongestMarkJoinedToItsFigure(t *testing.T) {
+	l := ladder{periodPx: 10, maxDepth: 180}
+	for n := range 51 {
+		g := rung{n: n, found: true, length: 12}
+		if n%10 == 0 {
+			g.length = 37
+		} else if n%10 == 5 {
+			g.length = 15
+		}
+		l.rungs = append(l.rungs, g)
+	}
+	q := read{ladder: l, readings: []reading{{unit: Inch, divisions: 10, hi: 50}}}
+	if v := longest(q); v > 26 {
+		t.Errorf("longest %.1f beside fives of 15", v)
+	}
+	for i, g := range l.rungs {
+		if g.n%10 == 0 {
+			l.rungs[i].length = 20
+		}
+	}
+	if v := longest(q); v != 20 {
+		t.Errorf("longest %.1f, want that of the wholes, 20", v)
+	}
+}

@@ -84,6 +84,9 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	if err := h.add(fine, 0); err != nil {
 		return "", err
 	}
+	if err := h.add(across, leastFaint); err != nil {
+		return "", err
+	}
 	if err := h.add(veil, leastVeil); err != nil {
 		return "", err
 	}
@@ -156,12 +159,12 @@ func whyNoLadder(py pyramid, c candidate) string {
 
 // ladderWords are a ladder's figures and its likeliest readings, along an edge held.
 func ladderWords(l ladder, held float64) string {
-	say := fmt.Sprintf("%d rungs of %.2f px, filled %.2f, contrast %.1f, uneven %.3f, base %.1f-%.1f, dark %v", len(l.rungs), l.periodPx, l.filled, l.contrast, l.unevenness(), l.base[0], l.base[1], l.dark)
+	say := fmt.Sprintf("%d rungs of %.2f px, filled %.2f, contrast %.1f, uneven %.3f, outside %.2f, base %.1f-%.1f, dark %v", len(l.rungs), l.periodPx, l.filled, l.contrast, l.unevenness(), l.outside, l.base[0], l.base[1], l.dark)
 	for i, rd := range decode(l) {
 		if i == 2 {
 			break
 		}
-		say += fmt.Sprintf("; %s/%d phase %d score %.1f evidence %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.score, rd.evidence, rd.explained, rulerOdds(l, rd, held))
+		say += fmt.Sprintf("; %s/%d phase %d of %d to %d score %.1f evidence %.1f numbers %.1f explained %.2f odds %.1f", rd.unit, rd.divisions, rd.phase, rd.lo, rd.hi, rd.score, rd.evidence, rd.numbers, rd.explained, rulerOdds(l, rd, held))
 	}
 	return say
 }
