@@ -268,6 +268,44 @@ func TestLowAndOfNoSize(t *testing.T) {
 	}
 }
 
+// From near only a part of a comb may be seen, and of a reed: one of no made size is
+// doubted until more of it is seen than a comb is high. Slots are no teeth.
+func TestSeenInPartAndOfNoSize(t *testing.T) {
+	for _, c := range []struct {
+		label   string
+		kind    vision.Kind
+		ends    int
+		leastIn float64
+		told    bool
+		want    bool
+	}{
+		{fit.None, vision.Reed, 1, 1.7, false, true},
+		{fit.None, vision.Reed, 0, 1.7, false, true},
+		{fit.None, vision.Reed, 1, 2.6, false, false},
+		{"12", vision.Reed, 1, 1.7, false, false},
+		{fit.None, vision.RigidHeddle, 1, 1.7, false, false},
+		{fit.None, vision.Reed, 1, 1.7, true, false},
+	} {
+		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, Coherence: 0.95, PerInch: 12.8, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
+// A cloth's ribs are no plain slots: those of no made size are believed without their ends.
+func TestPlainSlotsAreNoRibs(t *testing.T) {
+	for _, c := range []struct {
+		sure float64
+		want bool
+	}{{0.75, true}, {0.95, false}} {
+		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: c.sure, PerInch: 3, Field: vision.Field{LeastIn: 5}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: fit.None}), "cloth"); got != c.want {
+			t.Errorf("slots by %.2f: %v", c.sure, got)
+		}
+	}
+}
+
 // The kind that a photo leaves open leaves the size open, too, however well it is met.
 func TestSizeWaitsForTheKind(t *testing.T) {
 	r := readingOf("kind", 5, 400, 1)
