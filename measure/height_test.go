@@ -230,9 +230,9 @@ func TestRibsAreRough(t *testing.T) {
 			t.Errorf("alike by %.2f along: ribs %v", alike, got)
 		}
 	}
-	for _, sure := range []float64{0.7, 0.95} {
+	for _, sure := range []float64{0.95, 0.99} {
 		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: sure, Coherence: 0.6, Field: vision.Field{LeastIn: 6, Waves: 0.03}}
-		if got, want := ribs(b), sure < 0.9; got != want {
+		if got, want := ribs(b), sure < 0.97; got != want {
 			t.Errorf("slots by %.2f: ribs %v", sure, got)
 		}
 	}
@@ -298,7 +298,7 @@ func TestPlainSlotsAreNoRibs(t *testing.T) {
 	for _, c := range []struct {
 		sure float64
 		want bool
-	}{{0.75, true}, {0.95, false}} {
+	}{{0.95, true}, {0.99, false}} {
 		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: c.sure, PerInch: 3, Field: vision.Field{LeastIn: 5}}
 		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: fit.None}), "cloth"); got != c.want {
 			t.Errorf("slots by %.2f: %v", c.sure, got)

@@ -34,6 +34,8 @@ type fieldPhoto struct {
 	back bool
 	// grain: the table has a pattern as coarse as the bands.
 	grain bool
+	// front: the ruler's marks are in step with the bands.
+	front bool
 	// shade: the soft shadow of the bands' end lies on the table.
 	shade bool
 	// below is how far past the foot the picture ends; 0: far.
@@ -74,7 +76,9 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 			case d >= 0 && d < 1:
 				v = 220
 				// marks an eighth apart, in no step with the bands
-				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
+				if f.front && d < 0.3 {
+					v = 150 + 60*math.Sin(turn)
+				} else if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
 				} else if f.back && d > 0.75 {
 					v = 150 + 60*math.Sin(1.03*turn)
@@ -127,6 +131,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
 		{"a reed partly under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 300}, 2, 5.5, false, false, false},
 		{"a reed whose bar lies beyond the picture, as the ruler's other side", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true}, 1, 0, false, false, false},
+		{"a reed whose bar lies beyond the picture, under marks in step with it", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true, front: true}, 1, 0, false, false, false},
 		{"a reed on a table with a pattern", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, grain: true}, 2, 4, false, false, false},
 		{"a reed of whose one bar the picture shows a part", fieldPhoto{top: 5.2, foot: 2, barTop: 0.5, bar: 0.5, aslant: 0.2}, 2, 6.7, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},
