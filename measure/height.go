@@ -100,7 +100,7 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
 	case endless(b.Field) && !plainWires(b) && !plainSlots(b):
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
 	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn:
-		return fmt.Sprintf("only %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", b.Field.LeastIn)
+		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn)
 	case b.Field.Short() > 0:
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn)
 	case b.ScatterIn*b.PerInch > mostUneven:
