@@ -50,7 +50,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 		// Whether they end as those of a part do: in bars, as far apart as parts are
 		// high. Else it is none, or the ruler counts in another unit.
 		{"ends unseen", lacks(float64(b.Field.Ends)/2, 1, 1)},
-		{"ends free", freeEnds(b.Field)},
+		{"ends free", freeEnds(b.Field, mayBeCM(ruler))},
 		{"short bands", exceeds(4*b.Field.Short(), 0, 1)},
 		{"tall bands", exceeds(4*b.Field.Tall(), 0, 1)},
 		// Wires are straight, and so smooth that they look the same all along.
@@ -70,8 +70,9 @@ func wavy(b vision.Bands) float64 {
 
 // freeEnds is how clearly bands end in nothing at one side and are as short as
 // the teeth of combs, 0…1; none where a person says what they are. On a table as
-// light as its bar a reed may seem to end in nothing, too.
-func freeEnds(f vision.Field) float64 {
+// light as its bar a reed may seem to end in nothing, too. Where the inches may be
+// centimetres, what is as high as a reed may be short.
+func freeEnds(f vision.Field, mayBeCM bool) float64 {
 	// Teeth are up to 2.8 inches long, some to spare for the ruler's plane, which may
 	// be tilted; from longest on none are (common practice, no source). Seen before it
 	// was set: a drawn comb that looked 2.54 inches high, reeds from 2.76 on.
@@ -79,7 +80,17 @@ func freeEnds(f vision.Field) float64 {
 	if f.Told {
 		return 0
 	}
-	return f.Free * math.Min(math.Max((longest-f.LeastIn)/(longest-long), 0), 1)
+	least := f.LeastIn
+	if mayBeCM {
+		least *= calib.CM.Inches()
+	}
+	return f.Free * math.Min(math.Max((longest-least)/(longest-long), 0), 1)
+}
+
+// mayBeCM says that a ruler's inches are not so sure that they cannot be centimetres.
+func mayBeCM(r calib.Ruler) bool {
+	const sure = 0.99 // a stated one; a drawn comb (seed 5435) was given 0.984 in inches
+	return r.Scale.Unit == calib.Inch && r.Scale.Divisions == tenths && r.UnitProbability < sure
 }
 
 // coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch

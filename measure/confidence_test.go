@@ -82,17 +82,24 @@ func TestLacks(t *testing.T) {
 
 // Ends that seem free make a comb of what is as short as teeth, not of a reed.
 func TestFreeEnds(t *testing.T) {
+	inches := func(divisions int, sure float64) calib.Ruler {
+		return calib.Ruler{Scale: calib.Scale{Unit: calib.Inch, Divisions: divisions}, UnitProbability: sure}
+	}
 	for _, c := range []struct {
 		field vision.Field
+		ruler calib.Ruler
 		want  float64
 	}{
-		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1}, 1},
-		{vision.Field{Ends: 1, LeastIn: 1.2, Free: 0.6}, 0.6},
-		{vision.Field{Ends: 2, HighIn: 4.5, LeastIn: 4.5, Free: 1}, 0},
-		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1, Told: true}, 0},
-		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8}, 0},
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1}, inches(8, 1), 1},
+		{vision.Field{Ends: 1, LeastIn: 1.2, Free: 0.6}, inches(8, 1), 0.6},
+		{vision.Field{Ends: 2, HighIn: 4.5, LeastIn: 4.5, Free: 1}, inches(8, 0.9), 0},
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1, Told: true}, inches(8, 1), 0},
+		{vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8}, inches(8, 1), 0},
+		// tenths of an inch may be millimetres, and the reed a comb, unless they are sure
+		{vision.Field{Ends: 2, HighIn: 4.5, LeastIn: 4.5, Free: 1}, inches(10, 0.98), 1},
+		{vision.Field{Ends: 2, HighIn: 4.5, LeastIn: 4.5, Free: 1}, inches(10, 1), 0},
 	} {
-		if got := freeEnds(c.field); math.Abs(got-c.want) > 1e-12 {
+		if got := freeEnds(c.field, mayBeCM(c.ruler)); math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("%+v: %g, want %g", c.field, got, c.want)
 		}
 	}

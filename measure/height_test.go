@@ -230,9 +230,9 @@ func TestRibsAreRough(t *testing.T) {
 			t.Errorf("alike by %.2f along: ribs %v", alike, got)
 		}
 	}
-	for _, sure := range []float64{0.7, 0.95} {
+	for _, sure := range []float64{0.95, 0.99} {
 		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: sure, Coherence: 0.6, Field: vision.Field{LeastIn: 6, Waves: 0.03}}
-		if got, want := ribs(b), sure < 0.9; got != want {
+		if got, want := ribs(b), sure < 0.97; got != want {
 			t.Errorf("slots by %.2f: ribs %v", sure, got)
 		}
 	}
@@ -264,6 +264,44 @@ func TestLowAndOfNoSize(t *testing.T) {
 		b := vision.Bands{Kind: vision.Reed, PerInch: 12.8, Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn}}
 		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
+// From near only a part of a comb may be seen, and of a reed: one of no made size is
+// doubted until more of it is seen than a comb is high. Slots are no teeth.
+func TestSeenInPartAndOfNoSize(t *testing.T) {
+	for _, c := range []struct {
+		label   string
+		kind    vision.Kind
+		ends    int
+		leastIn float64
+		told    bool
+		want    bool
+	}{
+		{fit.None, vision.Reed, 1, 1.7, false, true},
+		{fit.None, vision.Reed, 0, 1.7, false, true},
+		{fit.None, vision.Reed, 1, 2.6, false, false},
+		{"12", vision.Reed, 1, 1.7, false, false},
+		{fit.None, vision.RigidHeddle, 1, 1.7, false, false},
+		{fit.None, vision.Reed, 1, 1.7, true, false},
+	} {
+		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, Coherence: 0.95, PerInch: 12.8, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
+// A cloth's ribs are no plain slots: those of no made size are believed without their ends.
+func TestPlainSlotsAreNoRibs(t *testing.T) {
+	for _, c := range []struct {
+		sure float64
+		want bool
+	}{{0.95, true}, {0.99, false}} {
+		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: c.sure, PerInch: 3, Field: vision.Field{LeastIn: 5}}
+		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: fit.None}), "cloth"); got != c.want {
+			t.Errorf("slots by %.2f: %v", c.sure, got)
 		}
 	}
 }

@@ -3,7 +3,6 @@ package vision
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"dentcount/calib"
 	"dentcount/photo"
@@ -105,13 +104,7 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 			f.Ends++
 		}
 	}
-	for _, o := range sides {
-		// Twine about a bar, which makes windows disagree, makes its edge seem free; teeth
-		// have another end.
-		if o.ends && (!o.whole || f.Ends == 2) {
-			f.Free = math.Max(f.Free, m.free(o))
-		}
-	}
+	f.Free = m.freeEnd(sides, f.Ends)
 	if f.Ends == 0 {
 		f.Waves = m.waves(sides)
 	}
@@ -312,28 +305,4 @@ func endLine(wins []int, at []float64, near float64) (slope, place float64, on [
 		}
 	}
 	return slope, place, on
-}
-
-// free is how clearly bands end in nothing, 0…1: past their end the grey level
-// changes but slowly, over more than a bar is wide, while a bar has another edge.
-func (m fieldMap) free(o fieldSide) float64 {
-	// Baulks are a quarter of an inch to an inch wide (common practice, no source);
-	// nearer to the end lies the shadow of what ends there.
-	const shadowIn, barIn, seenIn = 0.2, 1.3, 0.9
-	prof := m.pastEnds(o, inZones(barIn+0.2)+1)
-	if float64(len(prof))*fieldZoneIn < seenIn {
-		return 0
-	}
-	const wide, gap = 3, 1 // zones on either side of an edge, and between
-	mean := func(a int) float64 { return (prof[a] + prof[a+1] + prof[a+2]) / wide }
-	var steps []float64
-	for x := inZones(shadowIn); x+gap+wide <= len(prof); x++ {
-		steps = append(steps, math.Abs(mean(x+gap)-mean(x-gap-wide+1)))
-	}
-	sort.Float64s(steps)
-	most, usual := steps[len(steps)-1], steps[len(steps)/2]
-	// By the drawn reeds and combs of seeds 4201 and 4203: the other edge of a bar
-	// stands out by 5 times the usual change and more, or by 10 grey levels.
-	const grey = 0.4 // of noise and rounding
-	return bound(math.Min((6-most/(usual+grey))/3, (10-most)/4), 0, 1)
 }

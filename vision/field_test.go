@@ -34,6 +34,12 @@ type fieldPhoto struct {
 	back bool
 	// grain: the table has a pattern as coarse as the bands.
 	grain bool
+	// front: the ruler's marks are in step with the bands.
+	front bool
+	// shade: the soft shadow of the bands' end lies on the table.
+	shade bool
+	// below is how far past the foot the picture ends; 0: far.
+	below float64
 }
 
 const fieldPPI, fieldPerInch = 100, 10
@@ -43,6 +49,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 	h := 1100
 	if f.cut {
 		h = edge + fieldPPI
+	} else if f.below > 0 {
+		h = edge + int((f.foot+f.below)*fieldPPI)
 	}
 	rng := rand.New(rand.NewPCG(8, 2))
 	p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
@@ -68,7 +76,9 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 			case d >= 0 && d < 1:
 				v = 220
 				// marks an eighth apart, in no step with the bands
-				if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
+				if f.front && d < 0.3 {
+					v = 150 + 60*math.Sin(turn)
+				} else if d < 0.35 && math.Mod(float64(x), fieldPPI/8) < 2 {
 					v = 40
 				} else if f.back && d > 0.75 {
 					v = 150 + 60*math.Sin(1.03*turn)
@@ -88,6 +98,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				v = bar - twine
 			case f.grain:
 				v += grain(x, y)
+			case f.shade:
+				v -= 30 * math.Exp(-math.Max(e-f.foot, -f.top-e)/0.15)
 			}
 			p.Pix[y*w+x] = uint8(v + 2*rng.NormFloat64())
 		}
@@ -109,12 +121,17 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5}, 2, 4, false, false, false},
 		{"a comb", fieldPhoto{top: 0.5, foot: 1.3, barTop: 0, bar: 0.5}, 2, 1.8, true, true, true},
 		{"a comb the other way round", fieldPhoto{top: 0.4, foot: 1.4, barTop: 0.5, bar: 0}, 2, 1.8, true, true, true},
+		{"a comb with a soft shadow", fieldPhoto{top: 0.5, foot: 1.3, bar: 0.5, shade: true}, 2, 1.8, true, true, true},
+		{"a reed with a soft shadow", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, shade: true}, 2, 4, false, false, false},
+		{"a comb near the picture's end", fieldPhoto{top: 0.4, foot: 1.4, barTop: 0.4, below: 0.6}, 2, 1.8, true, true, true},
+		{"a reed with wide bars, one of them cut off by the picture's end", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.7, bar: 0.7, below: 0.6}, 2, 4, false, false, false},
 		{"a reed read 2.54 times too small", fieldPhoto{top: 0.5, foot: 1.2, barTop: 0.25, bar: 0.25}, 2, 1.7, false, false, true},
 		{"a reed with one bar out of the picture", fieldPhoto{top: 1.5, foot: 9, barTop: 0.5, bar: 0.5}, 1, 0, false, false, false},
 		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
 		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
 		{"a reed partly under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 300}, 2, 5.5, false, false, false},
 		{"a reed whose bar lies beyond the picture, as the ruler's other side", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true}, 1, 0, false, false, false},
+		{"a reed whose bar lies beyond the picture, under marks in step with it", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true, front: true}, 1, 0, false, false, false},
 		{"a reed on a table with a pattern", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, grain: true}, 2, 4, false, false, false},
 		{"a reed of whose one bar the picture shows a part", fieldPhoto{top: 5.2, foot: 2, barTop: 0.5, bar: 0.5, aslant: 0.2}, 2, 6.7, false, false, false},
 		{"ribs from edge to edge", fieldPhoto{top: 9, foot: 9}, 0, 0, false, false, true},

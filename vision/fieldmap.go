@@ -154,16 +154,17 @@ func (m fieldMap) inStep(j, lo, hi int) bool {
 
 // behind is where the bands come out behind the ruler in a window: the longest run
 // of bands in step with those before its marked edge, all in all, as a rigid
-// heddle's holes are not; -1 where there is none.
+// heddle's holes are not; -1 where there is none. What does not reach past the narrowest
+// ruler is its marks.
 func (m fieldMap) behind(j int) int {
-	least := inZones(fieldStartIn)
+	least, narrow := inZones(fieldStartIn), inZones(rulerNarrowIn)
 	best, longest := -1, 0
 	for i := m.edge + 2; i < m.edge+inZones(RulerWideIn); {
 		k := i
 		for k < len(m.zones[j]) && m.banded(j, k) {
 			k++
 		}
-		if k-i >= least && k-i > longest && m.inStep(j, i, k) {
+		if k-i >= least && k-i > longest && k > m.edge+narrow && m.inStep(j, i, k) {
 			// The marks on the ruler's other side, which may run on into the bands, are no bands.
 			for best = i; best+1 < k && !m.inStep(j, best, best+1); best++ {
 			}
