@@ -137,6 +137,9 @@ type fieldSide struct {
 	ends bool // the picture goes on there and all the bands end in one line
 	// whole: the row as a whole told that, not its windows one by one.
 	whole bool
+	// steep is what share of the bands' strength is lost within a few zones there, where
+	// whole.
+	steep float64
 	atIn  float64 // how far from the marked edge they are seen
 	// covered: something as wide as a ruler lies across them; they end at it in one
 	// line and come out behind it.
@@ -277,9 +280,10 @@ func (m fieldMap) sideOrWhole(dir int) (o fieldSide, ok bool) {
 	if ok && (o.ends || o.covered) {
 		return o, true
 	}
-	// Where most windows show bands far beyond, they are not believed to end.
-	const beyondIn = 0.5
-	if w, ends := m.wholeEnd(dir); ends && o.atIn < w.atIn+beyondIn {
+	// Where most windows show bands far beyond, they are not believed to end, but all at
+	// once: as fine a weave as the wires goes on in each window, yet in no step with them.
+	const beyondIn, atOnce = 0.5, 0.8
+	if w, ends := m.wholeEnd(dir); ends && (o.atIn < w.atIn+beyondIn || w.steep > atOnce) {
 		return w, true
 	}
 	return o, ok

@@ -38,6 +38,8 @@ type fieldPhoto struct {
 	front bool
 	// shade: the soft shadow of the bands' end lies on the table.
 	shade bool
+	// weave: the table is of a weave nearly as fine as the bands.
+	weave bool
 	// below is how far past the foot the picture ends; 0: far.
 	below float64
 }
@@ -96,6 +98,8 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 				}
 			case e < -f.top && e >= -f.top-f.barTop, e >= f.foot && e < f.foot+f.bar:
 				v = bar - twine
+			case f.weave:
+				v += 50 * math.Sin(0.97*2*math.Pi*float64(x)/fieldPPI*fieldPerInch)
 			case f.grain:
 				v += grain(x, y)
 			case f.shade:
@@ -122,6 +126,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a comb", fieldPhoto{top: 0.5, foot: 1.3, barTop: 0, bar: 0.5}, 2, 1.8, true, true, true},
 		{"a comb the other way round", fieldPhoto{top: 0.4, foot: 1.4, barTop: 0.5, bar: 0}, 2, 1.8, true, true, true},
 		{"a comb with a soft shadow", fieldPhoto{top: 0.5, foot: 1.3, bar: 0.5, shade: true}, 2, 1.8, true, true, true},
+		{"a comb on a weave nearly as fine as its teeth", fieldPhoto{top: 0.5, foot: 1.3, bar: 0.5, weave: true}, 2, 1.8, true, true, true},
 		{"a reed with a soft shadow", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, shade: true}, 2, 4, false, false, false},
 		{"a comb near the picture's end", fieldPhoto{top: 0.4, foot: 1.4, barTop: 0.4, below: 0.6}, 2, 1.8, true, true, true},
 		{"a reed with wide bars, one of them cut off by the picture's end", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.7, bar: 0.7, below: 0.6}, 2, 4, false, false, false},

@@ -93,6 +93,7 @@ func (m fieldMap) wholeEnd(dir int) (o fieldSide, ok bool) {
 		// The steeper, the more the line is that of the ends.
 		if x, steep := fallForGood(w.strength(dir, slope)); steep > steepest {
 			steepest, ok = steep, true
+			o.steep = steep
 			o.place, o.slope = float64(m.edge+dir*x)-slope*float64(len(m.zones)-1)/2, slope
 			o.atIn = float64(x) * fieldZoneIn
 		}
