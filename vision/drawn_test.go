@@ -95,7 +95,7 @@ func TestDrawnFront(t *testing.T) {
 			}
 		}
 	}
-	if float64(told) < n/3 {
+	if float64(told) < n/5 {
 		t.Errorf("depth is told in %d of %.0f", told, n)
 	}
 	if float64(far) > 0.15*n {

@@ -1,7 +1,9 @@
 package vision
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/diff/fd"
@@ -125,30 +127,47 @@ func (w *drawer) guesses() []drawing {
 	return out
 }
 
+// reached is where a search for the least cost has come.
+type reached struct {
+	at   []float64
+	cost float64
+}
+
 // front finds the likeliest drawings from the best guesses on, each as good as its
 // surroundings say (Laplace's approximation; MacKay 2003, chapter 27), and takes their
 // mean, weighed by how likely they are: where two drawings are about as good, what
 // they differ by is left open.
 func (w *drawer) front() (f drawnFront, ok bool) {
-	const tries, evaluations = 4, 150
+	// The grid is too coarse to tell which guess is the best: of many a few steps show
+	// which are worth all.
+	const tries, fewSteps, worth, allSteps = 10, 60, 3, 200
 	const doubtful = 2.0 // costs differ by flaws of the drawing, too: they count half
 	cost := func(v []float64) float64 { return w.cost(w.drawing(v)) }
+	better := func(from []float64, size float64, steps int) (o reached) {
+		res, err := optimize.Minimize(optimize.Problem{Func: cost}, from,
+			&optimize.Settings{FuncEvaluations: steps}, &optimize.NelderMead{SimplexSize: size})
+		if res == nil || err != nil && res.Status != optimize.FunctionEvaluationLimit {
+			return reached{at: from, cost: math.Inf(1)}
+		}
+		return reached{res.X, res.F}
+	}
+	guesses := w.guesses()
+	var begun []reached
+	for _, g := range guesses[:min(tries, len(guesses))] {
+		begun = append(begun, better(w.numbers(g), 0.5, fewSteps))
+	}
+	slices.SortStableFunc(begun, func(a, b reached) int { return cmp.Compare(a.cost, b.cost) })
 	type found struct{ stretch, u, lnDeep, lnDeepU, cost float64 }
 	var all []found
 	best := math.Inf(1)
-	for i, g := range w.guesses() {
-		if i == tries {
-			break
-		}
-		res, err := optimize.Minimize(optimize.Problem{Func: cost}, w.numbers(g),
-			&optimize.Settings{FuncEvaluations: evaluations}, &optimize.NelderMead{SimplexSize: 0.5})
-		if res == nil || err != nil && res.Status != optimize.FunctionEvaluationLimit {
+	for _, o := range begun[:min(worth, len(begun))] {
+		if o = better(o.at, 0.3, allSteps); math.IsInf(o.cost, 1) {
 			continue
 		}
-		d, v := w.drawing(res.X), w.variances(cost, res.X)
+		d, v := w.drawing(o.at), w.variances(cost, o.at)
 		u := math.Sqrt(v[0]) * stretchUnit / w.row.half
-		all = append(all, found{d.stretch, u, math.Log(d.depth), math.Sqrt(v[3]), res.F})
-		best = math.Min(best, res.F)
+		all = append(all, found{d.stretch, u, math.Log(d.depth), math.Sqrt(v[3]), o.cost})
+		best = math.Min(best, o.cost)
 	}
 	var sw, mean, square, deep, deepSquare float64
 	for _, o := range all {
