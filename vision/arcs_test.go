@@ -3,6 +3,7 @@ package vision
 import (
 	"context"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 
@@ -196,6 +197,19 @@ func TestHalves(t *testing.T) {
 		}
 		return w
 	}
+	// past the part's end a weave as fine turns by a sixth of its spacing from row to row
+	weave := func(w window) window {
+		turn := complex(1, 0)
+		for i := len(w.zones) - 1; i >= 0; i-- {
+			if z := &w.zones[i]; z.depth < -40 {
+				turn *= cmplx.Exp(1i * math.Pi / 3)
+				z.one, z.half = z.one*turn, 15
+			} else {
+				z.half = 2
+			}
+		}
+		return w
+	}
 	for _, c := range []struct {
 		name   string
 		window window
@@ -210,6 +224,7 @@ func TestHalves(t *testing.T) {
 		{"narrow slots and holes", narrow(row(atEdge, 1)), true, RigidHeddle, 0.9},
 		// slots alone, or wires: nobody can tell
 		{"unlike wires from baulk to baulk", row(none, 0.9), false, Reed, 0.5},
+		{"wires on a weave", weave(row(none, 1)), false, Reed, 0.9},
 		{"like wires", row(none, 0.1), false, Reed, 0.99},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false, Reed, 0.5},
 	} {

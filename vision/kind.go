@@ -175,8 +175,12 @@ type turning struct {
 
 // turns looks at a window from the marked edge to the part's end.
 func turns(w []zone, ppi float64) (t turning) {
+	// A table's weave past the part may have the tone and its half, too, but goes out of
+	// step with the bands within so many rows.
+	const inStep, outOfStep, memory = 0.5, 4, 0.8
 	var rows []zone
-	level := 0.0
+	level, out := 0.0, 0
+	var before complex128 // the tone of the rows before
 	for i := len(w) - 1; i >= 0; i-- {
 		z := w[i]
 		if z.depth > -0.04*ppi {
@@ -190,6 +194,14 @@ func turns(w []zone, ppi float64) (t turning) {
 		} else if a < 0.3*level {
 			break
 		}
+		if out++; real(z.one*cmplx.Conj(before)) >= inStep*cmplx.Abs(z.one)*cmplx.Abs(before) {
+			out = 0
+		}
+		if out == outOfStep {
+			rows = rows[:len(rows)-outOfStep+1]
+			break
+		}
+		before = before*memory + z.one
 		rows = append(rows, z)
 	}
 	const without, with = 0.4, 0.65 // of the tone
