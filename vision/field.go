@@ -30,7 +30,8 @@ type Field struct {
 	// AslantRad is how far from square the bands run to the lines they end in, in
 	// radians; 0 where no such line is seen.
 	AslantRad float64
-	// Covered: beside the ruler that was read something else as wide lies across them.
+	// Covered: beside the ruler that was read something else as wide lies across them,
+	// or they are seen through it.
 	Covered bool
 	// Told: a person says that it is a part, whatever its bands look like.
 	Told bool
@@ -104,6 +105,7 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 			f.Ends++
 		}
 	}
+	f.Covered = f.Covered || m.veiled()
 	f.Free = m.freeEnd(sides, f.Ends)
 	if f.Ends == 0 {
 		f.Waves = m.waves(sides)

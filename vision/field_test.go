@@ -18,6 +18,8 @@ type fieldPhoto struct {
 	second float64
 	// secondPx is where along the first ruler the second one begins.
 	secondPx int
+	// clear: bands are seen through it.
+	clear bool
 	// wound: twine is wound about the bars in step with the bands, half a spacing off
 	// and here tighter than there.
 	wound bool
@@ -88,7 +90,9 @@ func (f fieldPhoto) draw() (photo.Plane, calib.Scale) {
 					v += 30 * math.Sin(turn)
 				}
 			case f.second > 0 && d < -f.second && d > -f.second-1 && x >= f.secondPx:
-				v = 200
+				if v = 200; f.clear {
+					v = 140 + 36*math.Sin(turn)
+				}
 			case e >= -f.top && e < f.foot:
 				if v = 110 + 60*math.Sin(turn); f.slits {
 					v = 110
@@ -134,6 +138,7 @@ func TestFieldOfBands(t *testing.T) {
 		{"a reed with one bar out of the picture", fieldPhoto{top: 1.5, foot: 9, barTop: 0.5, bar: 0.5}, 1, 0, false, false, false},
 		{"a reed with twine about its bars", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, bar: 0.5, wound: true}, 2, 4, false, false, false},
 		{"a reed under two rulers", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6}, 2, 5.5, false, false, false},
+		{"a reed under a transparent one", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, clear: true}, 2, 5.5, false, false, false},
 		{"a reed partly under a second ruler", fieldPhoto{top: 3, foot: 2.5, barTop: 0.5, bar: 0.5, second: 0.6, secondPx: 300}, 2, 5.5, false, false, false},
 		{"a reed whose bar lies beyond the picture, as the ruler's other side", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true}, 1, 0, false, false, false},
 		{"a reed whose bar lies beyond the picture, under marks in step with it", fieldPhoto{top: 1.5, foot: 2.5, barTop: 0.5, cut: true, front: true}, 1, 0, false, false, false},
