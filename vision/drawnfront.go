@@ -141,7 +141,11 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 	// The grid is too coarse to tell which guess is the best: of many a few steps show
 	// which are worth all.
 	const tries, fewSteps, worth, allSteps = 10, 60, 3, 200
-	const doubtful = 2.0 // costs differ by flaws of the drawing, too: they count half
+	// Costs differ by flaws of the drawing, too: they count half in what is likely, and less
+	// in what is left open, for of a reed by another renderer the right drawing left a third
+	// more of the row than another one.
+	const likely, doubtful = 2.0, 8.0
+	const apart = 0.3 // stretches nearer to each other, in units, are of one drawing
 	cost := func(v []float64) float64 { return w.cost(w.drawing(v)) }
 	better := func(from []float64, size float64, steps int) (o reached) {
 		res, err := optimize.Minimize(optimize.Problem{Func: cost}, from,
@@ -160,7 +164,13 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 	type found struct{ stretch, u, lnDeep, lnDeepU, cost float64 }
 	var all []found
 	best := math.Inf(1)
-	for _, o := range begun[:min(worth, len(begun))] {
+	for _, o := range begun {
+		same := func(f found) bool {
+			return math.Abs(f.stretch-w.drawing(o.at).stretch)*w.row.half < apart*stretchUnit
+		}
+		if len(all) == worth || math.IsInf(o.cost, 1) || slices.ContainsFunc(all, same) {
+			continue
+		}
 		if o = better(o.at, 0.3, allSteps); math.IsInf(o.cost, 1) {
 			continue
 		}
@@ -169,19 +179,23 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 		all = append(all, found{d.stretch, u, math.Log(d.depth), math.Sqrt(v[3]), o.cost})
 		best = math.Min(best, o.cost)
 	}
-	var sw, mean, square, deep, deepSquare float64
-	for _, o := range all {
-		k := math.Exp((best - o.cost) / 2 / doubtful)
-		sw, mean, square = sw+k, mean+k*o.stretch, square+k*(o.u*o.u+o.stretch*o.stretch)
-		deep, deepSquare = deep+k*o.lnDeep, deepSquare+k*(o.lnDeepU*o.lnDeepU+o.lnDeep*o.lnDeep)
-	}
-	if sw == 0 {
+	if len(all) == 0 {
 		return f, false
 	}
-	f.stretch = mean / sw
-	f.u = math.Sqrt(math.Max(0, square/sw-f.stretch*f.stretch))
-	deep /= sw
-	f.deep = Deep{math.Exp(deep), math.Sqrt(math.Max(0, deepSquare/sw-deep*deep))}.without(wireDeepMM*w.perMM, wireDeepSpread)
+	// What is meant by all, weighed by how much costs count; and how far they are off it.
+	weigh := func(flaws float64, of func(o found) float64) float64 {
+		var sw, sum float64
+		for _, o := range all {
+			k := math.Exp((best - o.cost) / 2 / flaws)
+			sw, sum = sw+k, sum+k*of(o)
+		}
+		return sum / sw
+	}
+	f.stretch = weigh(likely, func(o found) float64 { return o.stretch })
+	f.u = math.Sqrt(weigh(doubtful, func(o found) float64 { return o.u*o.u + (o.stretch-f.stretch)*(o.stretch-f.stretch) }))
+	deep := weigh(likely, func(o found) float64 { return o.lnDeep })
+	deepU := math.Sqrt(weigh(doubtful, func(o found) float64 { return o.lnDeepU*o.lnDeepU + (o.lnDeep-deep)*(o.lnDeep-deep) }))
+	f.deep = Deep{math.Exp(deep), deepU}.without(wireDeepMM*w.perMM, wireDeepSpread)
 	return f, !math.IsNaN(f.u)
 }
 
