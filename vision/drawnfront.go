@@ -182,7 +182,7 @@ func (w *drawer) front() (f drawnFront, ok bool) {
 	if len(all) == 0 {
 		return f, false
 	}
-	// What is meant by all, weighed by how much costs count; and how far they are off it.
+	// weigh is the mean of a number of all, a cost counting for so much less than it says.
 	weigh := func(flaws float64, of func(o found) float64) float64 {
 		var sw, sum float64
 		for _, o := range all {
