@@ -123,8 +123,7 @@ const (
 // many of them making a unit: how like it is to itself a unit on, less how like it
 // is anywhere about half a unit on, as the numbers of the ruler's other scale would
 // be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
-// as the marks of the ruler's other scale do. They speak against where it is like itself two
-// units on and not one: it numbers units twice as long.
+// as the marks of the ruler's other scale do; never against.
 func numbersOdds(rungs []rung, divisions int) float64 {
 	const perLikeness, most, fullUnits = 20, 12, 4
 	seen := 0
@@ -144,11 +143,8 @@ func numbersOdds(rungs []rung, divisions int) float64 {
 	}
 	two := inkLikeness(rungs, 2*divisions)
 	share := math.Min(1, (units-1)/(fullUnits-1))
-	chance := func(apart int) float64 { return 1 / math.Sqrt(math.Max(1, float64(seen-apart))) } // of a correlation
-	if every := two - max(unit, half, 0) - chance(2*divisions); every > 0 {
-		return max(-perLikeness*math.Min(1, math.Max(0, (units/2-1)/(fullUnits-1)))*every, -most)
-	}
-	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance(divisions)), 0), most)
+	chance := 1 / math.Sqrt(math.Max(1, float64(seen-divisions))) // of a correlation
+	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
 }
 
 // leastBlank is the part of a unit that numbers leave blank in one piece.
