@@ -161,7 +161,9 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	// of what is no ruler nothing more is asked
 	var readings []reading
 	if score > 0 {
-		if readings = decode(*l); l.inkWithin(s, readings[0].lo, readings[0].hi, ways[0]) {
+		readings = decode(*l)
+		lo, hi := readings[0].lo, readings[0].hi
+		if known := lo == first && hi == last; !known && l.inkWithin(s, lo, hi, ways[0]) {
 			readings = decode(*l)
 			score = bestScore(readings)
 		}

@@ -101,7 +101,7 @@ const (
 	squareU, squareScatter = 0.0007, 2.0
 	// Wires are 2.5 to 4 mm deep (common practice, no source); of 320 drawn reeds (fit,
 	// seeds 5401 and 5403) a tenth of that was not seen, as their edges are round, and
-	// what was seen scattered by 0.13.
+	// what was seen scattered by 0.13 and 0.16.
 	seenDeepMM, seenDeepSpread = 2.9, 0.2
 	// Half the width of a soft tape, and its standard uncertainty, in inches:
 	// they are 12 to 25 mm wide (common practice, no source).

@@ -84,16 +84,14 @@ func (m fieldMap) wholeEnd(dir int) (o fieldSide, ok bool) {
 		return o, false
 	}
 	o = fieldSide{dir: dir, wins: w.wins, whole: true}
-	steepest := 0.0
 	for t := range 2*tries + 1 {
 		slope := aslant * float64((t+1)/2) / tries * m.windowZones
 		if t%2 > 0 {
 			slope = -slope
 		}
 		// The steeper, the more the line is that of the ends.
-		if x, steep := fallForGood(w.strength(dir, slope)); steep > steepest {
-			steepest, ok = steep, true
-			o.steep = steep
+		if x, steep := fallForGood(w.strength(dir, slope)); steep > o.steep {
+			o.steep, ok = steep, true
 			o.place, o.slope = float64(m.edge+dir*x)-slope*float64(len(m.zones)-1)/2, slope
 			o.atIn = float64(x) * fieldZoneIn
 		}

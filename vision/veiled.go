@@ -42,9 +42,9 @@ func (m fieldMap) veiled() bool {
 // most plainly fainter than on both sides, all within a few zones of the edges.
 func (m fieldMap) veil(j int) (from, to int, ok bool) {
 	const (
-		narrowIn = 0.4  // the narrowest rulers that lie across (common practice, no source)
-		fainter  = 0.12 // of the logarithm of the strength, at either edge
-		beside   = 5    // zones on either side of an edge, and between
+		narrowIn = rulerNarrowIn - 0.05 // some to spare, as either edge is found within a few zones
+		fainter  = 0.12                 // of the logarithm of the strength, at either edge
+		beside   = 5                    // zones on either side of an edge, and between
 		gap      = 1
 	)
 	var s []float64
