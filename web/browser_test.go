@@ -130,16 +130,30 @@ func (b *tab) text(sel string) string {
 	return eval[string](b, fmt.Sprintf(`(document.querySelector(%q) || {innerText: ""}).innerText`, sel))
 }
 
-// click clicks the element once it is there and stays in its place: a click goes to
-// where the element was, and on a busy machine a picture above it may come late.
-func (b *tab) click(sel string) {
+// settled waits until the element is there and has stayed in its place for two
+// frames: a click or a press goes to where the element was, and on a busy machine
+// a picture above it, or the frame that places a handle on a picture, comes late.
+func (b *tab) settled(sel string) {
 	b.t.Helper()
 	b.wait(fmt.Sprintf(`(() => {
 		const r = document.querySelector(%q)?.getBoundingClientRect();
-		const at = r && [r.x, r.y, r.width, r.height].join(), same = at && at === window.lastBox;
-		window.lastBox = at;
-		return same && [...document.images].every(i => i.complete || i.loading === "lazy");
+		const at = r && [r.x, r.y, r.width, r.height].join();
+		if (at && window.seen?.at === at && [...document.images].every(i => i.complete || i.loading === "lazy")) {
+			if (window.seen.frames < 2) return false;
+			window.seen = undefined;
+			return true;
+		}
+		const seen = window.seen = { at, frames: 0 };
+		const count = () => { if (++seen.frames < 2) requestAnimationFrame(count); };
+		requestAnimationFrame(count);
+		return false;
 	})()`, sel))
+}
+
+// click clicks the element once it is there and stays in its place.
+func (b *tab) click(sel string) {
+	b.t.Helper()
+	b.settled(sel)
 	b.do(chromedp.Click(sel))
 }
 

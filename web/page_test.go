@@ -50,7 +50,9 @@ func (b *tab) downloads() func() []byte {
 // middle is the middle of an element in the window.
 func (b *tab) middle(sel string) (x, y float64) {
 	b.t.Helper()
-	p := eval[[2]float64](b, fmt.Sprintf(`(e => { e.scrollIntoView({block: "center"}); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })(document.querySelector(%q))`, sel))
+	eval[bool](b, fmt.Sprintf(`document.querySelector(%q).scrollIntoView({block: "center"}), true`, sel))
+	b.settled(sel)
+	p := eval[[2]float64](b, fmt.Sprintf(`(r => [r.left + r.width / 2, r.top + r.height / 2])(document.querySelector(%q).getBoundingClientRect())`, sel))
 	return p[0], p[1]
 }
 
