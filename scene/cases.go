@@ -32,11 +32,11 @@ var cases = []sceneCase{
 	}, func(m *maker) bool {
 		sn := &m.s.Sensor
 		sn.Fill, sn.BlurPx, sn.Sharpen = 0.55, m.between(0.25, 0.4), m.between(0.5, 1.2)
-		return true
+		return m.tooFine()
 	}},
 	{"few-px", ExpectRefuse, "taken from too far away", func(m *maker) {
 		m.kind, m.perDent, m.distance, m.fineMark = Reed, Range{1.1, 2}, Range{m.o.DistanceMM[0], 2500}, 0
-	}, nil},
+	}, (*maker).tooFine},
 	{"hard-blur", ExpectRefuseOrUnsure, "out of focus or shaken", nil, func(m *maker) bool {
 		p := m.s.Part
 		ppd := m.s.Camera.FocalPx(m.s.Width, m.s.Height) / m.s.Camera.DistanceMM * p.PitchMM()

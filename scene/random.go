@@ -332,6 +332,14 @@ func (m *maker) answerable() bool {
 	return m.contrast() >= m.shareGap
 }
 
+// tooFine says that the wires stand under 3 px apart in the middle of the ruler: a
+// leaning camera may bring them nearer than was set, and from there on they can be
+// counted.
+func (m *maker) tooFine() bool {
+	t, err := TruthOf(m.s)
+	return err == nil && t.PxPerDent != nil && *t.PxPerDent < 3
+}
+
 // contrast is the logarithm of the ratio of brightness between a wire, or a
 // panel, and what is seen beside it.
 func (m *maker) contrast() float64 {

@@ -121,8 +121,9 @@ type Options struct {
 }
 
 // The finest bands that are read: under this many pixels a band the picture
-// holds no more than their tone, and moiré takes their place (Nyquist is 2).
-const minPxPerBand = 2.9
+// holds no more than their tone, and moiré takes their place (Nyquist is 2). Nobody
+// could check such a count on the photo.
+const minPxPerBand = 3
 
 // coarsest is the fewest bands per inch that are looked for: the slots of a
 // rigid heddle of 4 dents. Below it lie shadows, digits and the picture's edge.
