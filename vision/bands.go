@@ -88,8 +88,8 @@ type Bands struct {
 	SquareU float64
 	// PxPerBand is the typical spacing in the photo.
 	PxPerBand float64
-	// FinestPx is the spacing of what stands out most beside the ruler: PxPerBand or
-	// a whole part of it.
+	// FinestPx is the spacing of what stands out most beside the ruler, or of what
+	// makes the moiré that stands out.
 	FinestPx float64
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
 	Contrast float64
@@ -253,6 +253,9 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
 	t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(ppi/2.2, 42))
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
+	if fine := sig.highPass(0.4).finerBehind(t, ppi); ok && fine > 0 {
+		t.Strongest = fine
+	}
 	return besideRead{st, ln, gain, sig, t}, ok, nil
 }
 

@@ -220,6 +220,39 @@ func (sp spectrum) partOf(f, k, least float64) (lines int) {
 	return lines
 }
 
+// finerBehind is the frequency of bands too fine to be counted, of which the tone is
+// the moiré; 0 where there are none. Lines of twice and three times their frequency
+// pass the pixels' own (perPx per inch, along the row) by, and come back as coarser ones
+// (sampling theorem): in a photo with wires 2 to 2.9 px apart that may be a stronger line
+// than theirs, but theirs is there as well.
+func (s signal) finerBehind(t tone, perPx float64) float64 {
+	sp := s.spectrum()
+	sp.width = 2 / (float64(len(s.v)) * s.du)
+	least := leastShare * sp.amplitude(t.PerInch)
+	// The pixels an inch are those of the middle; they change along the row.
+	near := sp.width + 0.002*perPx
+	// own says that the tone itself has a line at f: a harmonic, or what comes back of one.
+	own := func(f float64) bool {
+		const harmonics = 12
+		for k := 1.0; k <= harmonics; k++ {
+			h := math.Mod(k*t.PerInch, perPx)
+			if math.Abs(math.Min(h, perPx-h)-f) < near {
+				return true
+			}
+		}
+		return false
+	}
+	for _, f := range [2]float64{(perPx - t.PerInch) / 2, (perPx + t.PerInch) / 3} {
+		if f < perPx/minPxPerBand || f > perPx/2 || own(f) {
+			continue
+		}
+		if at := sp.strongest(f-near, f+near); at > 0 && sp.hasTone(at, least) {
+			return at
+		}
+	}
+	return 0
+}
+
 // strongestOf is the strongest of the lines of f up to that at last.
 func (sp spectrum) strongestOf(f, last float64) (at float64) {
 	for m := f; m < last+f/2; m += f {

@@ -73,6 +73,37 @@ func TestStrongestLineIsKept(t *testing.T) {
 	}
 }
 
+// Wires 2.6 px apart, sharp: the second harmonic of what the pixels saw of them comes
+// back 4.3 px apart (Shannon's theorem: 1 - 2/2.6 of the pixels' frequency), stronger
+// than they are. Wires that are 4.3 px apart have no line at 2.6 px.
+func TestMoireOfFinerBands(t *testing.T) {
+	const px, span = 57.6, 10.5 // px per inch; inches
+	n := 907 // one and a half to the pixel
+	for _, c := range []struct {
+		fine, coarse, third float64
+		want                float64
+	}{{22, 0.45, 0, 22}, {22, 0, 0.4, 22}, {0, 0.7, 0.3, 0}, {0, 0.7, 0, 0}} {
+		rng := rand.New(rand.NewPCG(91, 4))
+		g := signal{du: 1 / (1.5 * px), v: make([]float64, n)}
+		f := px - 2*22.0
+		if c.third > 0 && c.fine > 0 {
+			f = 3*c.fine - px
+		}
+		for i := range g.v {
+			x := 2 * math.Pi * float64(i) * g.du
+			g.v[i] = 0.7*math.Sin(f*x) + 0.15*rng.NormFloat64()
+			if c.fine > 0 {
+				g.v[i] += 0.45 * math.Sin(c.fine*x+1)
+			} else {
+				g.v[i] += c.coarse*math.Sin(2*f*x+1) + c.third*math.Sin(3*f*x)
+			}
+		}
+		if got := g.finerBehind(tone{PerInch: f}, px*1.001); math.Abs(got-c.want) > 0.1 {
+			t.Errorf("%+v: %g per inch behind %g, want %g", c, got, f, c.want)
+		}
+	}
+}
+
 // Grain beside slots makes a line at half their tone that is no fundamental; slots
 // that differ by turns make a plain one.
 func TestHalfToneOfGrain(t *testing.T) {
