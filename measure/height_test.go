@@ -269,24 +269,26 @@ func TestLowAndOfNoSize(t *testing.T) {
 }
 
 // From near only a part of a comb may be seen, and of a reed: one of no made size is
-// doubted until more of it is seen than a comb is high. Slots are no teeth.
+// doubted until more of it is seen than a comb is high, or long. Slots are no teeth.
 func TestSeenInPartAndOfNoSize(t *testing.T) {
 	for _, c := range []struct {
 		label   string
 		kind    vision.Kind
 		ends    int
 		leastIn float64
+		longIn  float64
 		told    bool
 		want    bool
 	}{
-		{fit.None, vision.Reed, 1, 1.7, false, true},
-		{fit.None, vision.Reed, 0, 1.7, false, true},
-		{fit.None, vision.Reed, 1, 2.6, false, false},
-		{"12", vision.Reed, 1, 1.7, false, false},
-		{fit.None, vision.RigidHeddle, 1, 1.7, false, false},
-		{fit.None, vision.Reed, 1, 1.7, true, false},
+		{fit.None, vision.Reed, 1, 1.7, 5, false, true},
+		{fit.None, vision.Reed, 0, 1.7, 5, false, true},
+		{fit.None, vision.Reed, 1, 2.6, 5, false, false},
+		{fit.None, vision.Reed, 1, 1.7, 12, false, false},
+		{"12", vision.Reed, 1, 1.7, 5, false, false},
+		{fit.None, vision.RigidHeddle, 1, 1.7, 5, false, false},
+		{fit.None, vision.Reed, 1, 1.7, 5, true, false},
 	} {
-		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, Coherence: 0.95, PerInch: 12.8, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
+		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, Coherence: 0.95, PerInch: 12.8, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
 		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
