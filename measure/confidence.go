@@ -257,7 +257,7 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o := belief{kind: ofKind(b, p)}
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
-	if reason, _ := noPart(b.Field); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
+	if reason, _ := noPart(b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}
 	return o

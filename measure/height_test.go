@@ -160,31 +160,38 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 			t.Errorf("%+v: %.2f", f, got)
 		}
 		out := r.Answer(Options{RulerThicknessMM: 1})
-		if reason, advice := noPart(f); out.Status != Unsure || reason == "" || out.Reason != reason || !strings.Contains(advice, "--part") {
+		if reason, advice := noPart(r.bands); out.Status != Unsure || reason == "" || out.Reason != reason || !strings.Contains(advice, "--part") {
 			t.Errorf("%+v: %s, %q, %q", f, out.Status, out.Reason, out.Advice)
 		}
 		r.bands.Field.Told = true
-		if reason, _ := noPart(r.bands.Field); reason != "" {
+		if reason, _ := noPart(r.bands); reason != "" {
 			t.Errorf("%+v: %q though a person says what it is", f, reason)
 		}
 	}
 }
 
-// Bands that run aslant to the bars they end in are at most as good as a guess.
+// Bands that run aslant to the bars they end in are at most as good as a guess, but where
+// the line of their ends may be turned by as much and slots with holes between them, which
+// moiré has not, are plainly seen.
 func TestAslantBandsAreHardlyBelieved(t *testing.T) {
 	for _, c := range []struct {
-		rad  float64
-		want bool
-	}{{0.03, false}, {0.15, true}} {
+		kind   vision.Kind
+		rad, u float64
+		want   bool
+	}{
+		{vision.Reed, 0.03, 0, false}, {vision.Reed, 0.15, 0, true}, {vision.Reed, 0.15, 0.06, true},
+		{vision.RigidHeddle, 0.15, 0.06, false}, {vision.RigidHeddle, 0.15, 0.01, true},
+	} {
 		r := readingOf("aslant", 10, 300, 1)
-		r.bands.Field = vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, AslantRad: c.rad}
+		r.bands.Kind, r.bands.KindProbability = c.kind, 1
+		r.bands.Field = vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, AslantRad: c.rad, AslantU: c.u}
 		p, err := fit.FindPitch(r.ruler.Scale, r.bands, r.view)
 		if err != nil {
 			t.Fatal(err)
 		}
 		right, out := believe(r.ruler, r.bands, p).right, r.Answer(Options{RulerThicknessMM: 1})
 		if doubted := right <= mayBeNoPart && out.Status == Unsure && strings.Contains(out.Reason, "off square"); doubted != c.want {
-			t.Errorf("%.2f: %.2f, %s, %q", c.rad, right, out.Status, out.Reason)
+			t.Errorf("%+v: %.2f, %s, %q", c, right, out.Status, out.Reason)
 		}
 	}
 }
