@@ -124,6 +124,17 @@ func (g gradients) moments(cell int, weigh func(x, y int16) float64) cellMoments
 	return m
 }
 
+// clipped are the moments of what is more than noise, glints counted as no more than wires.
+func (g gradients) clipped(cell int) cellMoments {
+	const most, least = 40, 6 // grey levels over two pixels
+	return g.moments(cell, func(x, y int16) float64 {
+		if x > -least && x < least && y > -least && y < least {
+			return 0
+		}
+		return math.Min(1, most*most/(float64(x)*float64(x)+float64(y)*float64(y)))
+	})
+}
+
 // grains are the directions across the picture's wires, in radians [0, π): those
 // in which the brightness changes most, the strongest first. It is asked of small
 // squares, and each counts by how much it changes in one direction alone: cloth
@@ -131,13 +142,8 @@ func (g gradients) moments(cell int, weigh func(x, y int16) float64) cellMoments
 // photo, it is none. Of 37 drawn photos whose ruler was not found (seeds 4801 to
 // 4803) the ruler's direction came first in 35 so, by the pixels alone in 27.
 func (g gradients) grains(s acrossSearch) []float64 {
-	const bins, most, least = 180, 40, 6 // grey levels over two pixels
-	by := g.moments(s.CellPx/2, func(x, y int16) float64 {
-		if x > -least && x < least && y > -least && y < least {
-			return 0
-		}
-		return math.Min(1, most*most/(float64(x)*float64(x)+float64(y)*float64(y)))
-	})
+	const bins = 180
+	by := g.clipped(s.CellPx / 2)
 	var hist [bins]float64
 	for i, m := range by.all {
 		if m == 0 {

@@ -177,7 +177,11 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 			l.figure = l.measureFigures(s, rd)
 		}
 	}
-	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
+	from, to := l.rungs[0].n, l.rungs[len(l.rungs)-1].n
+	if len(readings) > 0 {
+		from, to = readings[0].lo, readings[0].hi
+	}
+	l.outside, l.between = l.seenOutside(s, from, to), l.seenBetween(s, from, to)
 	return score, true
 }
 

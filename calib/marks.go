@@ -365,9 +365,10 @@ func (l *ladder) runOn(lengths []float64) float64 {
 // deepest is the part of the depth that is looked at to which a mark may run.
 const deepest = 0.96
 
-// seenOutside is how much of the marks is seen just outside of the edge, in parts
-// of their contrast at the base.
-func (l *ladder) seenOutside(s strip) float64 {
+// seenOutside is how much of the marks lo…hi is seen just outside of the edge, in parts
+// of their contrast at the base. Past a ruler's ends a ladder may run on among wires, which
+// are seen on both sides of the edge, and ten times as clearly as marks.
+func (l *ladder) seenOutside(s strip, lo, hi int) float64 {
 	w, gap := l.sides()
 	mean := func(d0, d1 float64) float64 {
 		var sum float64
@@ -378,7 +379,7 @@ func (l *ladder) seenOutside(s strip) float64 {
 				continue
 			}
 			for _, g := range l.rungs {
-				if !g.found {
+				if !g.found || g.n < lo || g.n > hi {
 					continue
 				}
 				if v, _ := l.sideContrasts(s, r, g.along-s.lo+l.shearAt(g.along)*d, w, gap); v == v {
@@ -460,11 +461,11 @@ func (l *ladder) endOf(s strip, c []float64, look func(rows int)) float64 {
 // clearOfEdge is the depth in px from which on an edge's own blur does not show.
 const clearOfEdge = 1.5
 
-// seenBetween is how much of marks is seen halfway between those of the ladder,
-// in parts of their own contrast: near 1 where only every second mark of a finer
+// seenBetween is how much of marks is seen halfway between the marks lo…hi of the
+// ladder, in parts of their own contrast: near 1 where only every second mark of a finer
 // row was read. It is looked for row by row from the edge on, since the finest marks
-// are the shortest.
-func (l *ladder) seenBetween(s strip) float64 {
+// are the shortest; and not past the ruler's ends, where wires stand at any places.
+func (l *ladder) seenBetween(s strip, lo, hi int) float64 {
 	w, gap := sidesOf(l.periodPx / 2)
 	var on, mid []float64
 	for r := 0; r < s.rows; r++ {
@@ -482,7 +483,7 @@ func (l *ladder) seenBetween(s strip) float64 {
 		}
 		for i := 1; i < len(l.rungs); i++ {
 			a, b := l.rungs[i-1], l.rungs[i]
-			if a.found && b.found {
+			if a.found && b.found && a.n >= lo && b.n <= hi {
 				add(0, a.along)
 				add(1, (a.along+b.along)/2)
 			}

@@ -35,6 +35,15 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 		}
 		ruler, clear, err = h.read(ctx, firstReads)
 	}
+	if err == nil && !clear && opt.NotOn == nil {
+		among, err := amongEdges(py, defaultAmong())
+		if err != nil {
+			return nil, err
+		}
+		if err := h.add(among, leastAcross); err != nil {
+			return nil, err
+		}
+	}
 	if err == nil && !clear && (opt.NotOn == nil || !opt.NotOn.from.beyondDoubt()) {
 		var fine []segment
 		if fine, err = fineEdges(py, coarse); err != nil {

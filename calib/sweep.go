@@ -18,6 +18,9 @@ type sweepSearch struct {
 	StepDeg    float64
 	MaxLines   int
 	Ridge      bool // edges are lines in the picture, not steps
+	// Within, as large as the picture that is swept, is nought where no edges are sought;
+	// the zero value: everywhere.
+	Within photo.Plane
 }
 
 func defaultSweep() sweepSearch {
@@ -122,6 +125,11 @@ func meltAlong(m []float64, chunks int) {
 	}
 }
 
+// seeks says whether edges are sought at a pixel, in fixed point.
+func (s sweepSearch) seeks(x, y int32) bool {
+	return s.Within.Pix == nil || s.Within.Pix[int(y>>fixedBits)*s.Within.W+int(x>>fixedBits)] > 0
+}
+
 // sweepAt finds the edges of one direction, in pixels of p.
 func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 	tx, ty := math.Cos(th), math.Sin(th)
@@ -157,7 +165,7 @@ func sweepAt(p photo.Plane, th float64, s sweepSearch) []segment {
 		for c := 0; c < chunks; c++ {
 			m[r*chunks+c] = math.NaN()
 			lo, hi := max(c*per, i0), min((c+1)*per, i1)
-			if 2*(hi-lo) > per {
+			if 2*(hi-lo) > per && s.seeks(xs[(lo+hi)/2]+dx, ys[(lo+hi)/2]+dy) {
 				var sum float32
 				for _, x := range v[lo:hi] {
 					sum += x

@@ -68,16 +68,23 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	if err != nil {
 		return "", err
 	}
+	among, err := amongEdges(py, defaultAmong())
+	if err != nil {
+		return "", err
+	}
 	veil, err := veilEdges(py, defaultVeil())
 	if err != nil {
 		return "", err
 	}
-	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", fine " + nearest(fine) + ", veil " + nearest(veil)
+	say += "; nearest coarse edge " + nearest(coarse) + ", across " + nearest(across) + ", among " + nearest(among) + ", fine " + nearest(fine) + ", veil " + nearest(veil)
 	h := hunt{py: py, unit: opt.Unit}
 	if err := h.add(coarse, 0); err != nil {
 		return "", err
 	}
 	if err := h.add(across, leastAcross); err != nil {
+		return "", err
+	}
+	if err := h.add(among, leastAcross); err != nil {
 		return "", err
 	}
 	nAcross := len(h.traced)

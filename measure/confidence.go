@@ -28,7 +28,10 @@ type Feature struct {
 // photo unlike all others does not fall out of the model. kind is the probability of
 // the bands' kind (ofKind).
 func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []Feature {
-	s := ruler.Scale
+	s, ends := ruler.Scale, b.Field
+	if noComb(ruler, b) {
+		ends.HighIn, ends.Free = 0, 0
+	}
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	return []Feature{
 		// What calib and vision think of their own reading. Of drawn photos (ranges fit)
@@ -50,8 +53,8 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 		// Whether they end as those of a part do: in bars, as far apart as parts are
 		// high. Else it is none, or the ruler counts in another unit.
 		{"ends unseen", lacks(float64(b.Field.Ends)/2, 1, 1)},
-		{"ends free", freeEnds(b.Field, mayBeCM(ruler))},
-		{"short bands", exceeds(4*b.Field.Short(), 0, 1)},
+		{"ends free", freeEnds(ends, mayBeCM(ruler))},
+		{"short bands", exceeds(4*ends.Short(), 0, 1)},
 		{"tall bands", exceeds(4*b.Field.Tall(), 0, 1)},
 		// Wires are straight, and so smooth that they look the same all along.
 		{"wavy bands", wavy(b)},
@@ -89,9 +92,12 @@ func freeEnds(f vision.Field, mayBeCM bool) float64 {
 
 // mayBeCM says that a ruler's inches are not so sure that they cannot be centimetres.
 func mayBeCM(r calib.Ruler) bool {
-	const sure = 0.99 // a stated one; a drawn comb (seed 5435) was given 0.984 in inches
-	return r.Scale.Unit == calib.Inch && r.Scale.Divisions == tenths && r.UnitProbability < sure
+	return r.Scale.Unit == calib.Inch && r.Scale.Divisions == tenths && r.UnitProbability < unitSure
 }
+
+// unitSure is from where on tenths of an inch are no centimetres: a stated one; a drawn
+// comb (seed 5435) was given 0.984 in inches.
+const unitSure = 0.99
 
 // coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch
 // are the finest it is made in, and every second one is a slot.
@@ -257,7 +263,7 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o := belief{kind: ofKind(b, p)}
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
-	if reason, _ := noPart(b.Field); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
+	if reason, _ := noPart(ruler, b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}
 	return o

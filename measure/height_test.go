@@ -160,31 +160,70 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 			t.Errorf("%+v: %.2f", f, got)
 		}
 		out := r.Answer(Options{RulerThicknessMM: 1})
-		if reason, advice := noPart(f); out.Status != Unsure || reason == "" || out.Reason != reason || !strings.Contains(advice, "--part") {
+		if reason, advice := noPart(r.ruler, r.bands); out.Status != Unsure || reason == "" || out.Reason != reason || !strings.Contains(advice, "--part") {
 			t.Errorf("%+v: %s, %q, %q", f, out.Status, out.Reason, out.Advice)
 		}
 		r.bands.Field.Told = true
-		if reason, _ := noPart(r.bands.Field); reason != "" {
+		if reason, _ := noPart(r.ruler, r.bands); reason != "" {
 			t.Errorf("%+v: %q though a person says what it is", f, reason)
 		}
 	}
 }
 
-// Bands that run aslant to the bars they end in are at most as good as a guess.
+// Slots with holes between them are no comb's teeth, however short and free they seem; but
+// where inches may be centimetres what is too low may still be so for that.
+func TestPlainSlotsAreNoComb(t *testing.T) {
+	for _, c := range []struct {
+		kind     vision.Kind
+		plain    float64 // probability of the kind
+		tenths   bool
+		unit     float64 // probability of the unit
+		doubtful bool
+	}{
+		{vision.RigidHeddle, 0.99, false, 0.95, false}, {vision.RigidHeddle, 0.99, true, 0.999, false},
+		{vision.RigidHeddle, 0.99, true, 0.95, true}, {vision.RigidHeddle, 0.9, false, 0.999, true}, {vision.Reed, 0.999, false, 0.999, true},
+	} {
+		r := readingOf("slots", 10, 300, 1)
+		r.bands.Kind, r.bands.KindProbability = c.kind, c.plain
+		r.bands.Field = vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Free: 1}
+		if r.ruler.UnitProbability = c.unit; c.tenths {
+			r.ruler.Scale.Divisions = tenths
+		}
+		reason, _ := noPart(r.ruler, r.bands)
+		doubts := 0.0
+		for _, f := range featuresOf(r.ruler, r.bands, fit.Pitch{PerInch: 10}, 1) {
+			if f.Name == "ends free" || f.Name == "short bands" {
+				doubts += f.Value
+			}
+		}
+		if (reason != "") != c.doubtful || (doubts > 0) != c.doubtful {
+			t.Errorf("%+v: %q, doubts %.2f", c, reason, doubts)
+		}
+	}
+}
+
+// Bands that run aslant to the bars they end in are at most as good as a guess, but where
+// the line of their ends may be turned by as much and slots with holes between them, which
+// moiré has not, are plainly seen.
 func TestAslantBandsAreHardlyBelieved(t *testing.T) {
 	for _, c := range []struct {
-		rad  float64
-		want bool
-	}{{0.03, false}, {0.15, true}} {
+		kind   vision.Kind
+		rad, u float64
+		want   bool
+	}{
+		{vision.Reed, 0.03, 0, false}, {vision.Reed, 0.15, 0, true}, {vision.Reed, 0.15, 0.06, true},
+		{vision.RigidHeddle, 0.15, 0.06, false}, {vision.RigidHeddle, 0.15, 0.01, true},
+	} {
 		r := readingOf("aslant", 10, 300, 1)
-		r.bands.Field = vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, AslantRad: c.rad}
+		r.bands.Kind, r.bands.KindProbability = c.kind, 1
+		r.bands.Field = vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, AslantRad: c.rad, AslantU: c.u}
 		p, err := fit.FindPitch(r.ruler.Scale, r.bands, r.view)
 		if err != nil {
 			t.Fatal(err)
 		}
 		right, out := believe(r.ruler, r.bands, p).right, r.Answer(Options{RulerThicknessMM: 1})
 		if doubted := right <= mayBeNoPart && out.Status == Unsure && strings.Contains(out.Reason, "off square"); doubted != c.want {
-			t.Errorf("%.2f: %.2f, %s, %q", c.rad, right, out.Status, out.Reason)
+			t.Errorf("%+v: %.2f, %s, %q", c, right, out.Status, out.Reason)
 		}
 	}
 }

@@ -271,7 +271,7 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	r.size(b.Kind, p, choices, opt)
 	if r.Status == Unsure {
-		if reason, advice := noPart(b.Field); reason != "" {
+		if reason, advice := noPart(ruler, b); reason != "" {
 			r.Reason, r.Advice = reason, advice
 		} else if ribs(b) {
 			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"

@@ -28,8 +28,8 @@ type Field struct {
 	// seen nobody asks, and it is 0.
 	Waves float64
 	// AslantRad is how far from square the bands run to the lines they end in, in
-	// radians; 0 where no such line is seen.
-	AslantRad float64
+	// radians; 0 where no such line is seen. AslantU is by how much that line may be turned.
+	AslantRad, AslantU float64
 	// Covered: beside the ruler that was read something else as wide lies across them,
 	// or they are seen through it.
 	Covered bool
@@ -97,7 +97,7 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 	if len(sides) == 0 {
 		return f, nil
 	}
-	f.AslantRad = m.aslant(sides, l.at((a+b)/2)-s.ShearAt((a+b)/2))
+	f.AslantRad, f.AslantU = m.aslant(sides, l.at((a+b)/2)-s.ShearAt((a+b)/2))
 	for _, o := range sides {
 		f.LeastIn += o.atIn
 		f.Covered = f.Covered || o.covered
@@ -118,19 +118,22 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 
 // aslant is how far from square the bands run to the lines they end in: the less of
 // both sides, since behind one of them yarn may lie or another part. skew is the tangent
-// of the bands to the ruler's perpendicular.
-func (m fieldMap) aslant(sides []fieldSide, skew float64) float64 {
+// of the bands to the ruler's perpendicular. u is by how much that line may be turned: a
+// line through the ends of a few windows leaves the more open.
+func (m fieldMap) aslant(sides []fieldSide, skew float64) (rad, u float64) {
 	const fewest = 4 // windows
-	least := math.Inf(1)
+	rad = math.Inf(1)
 	for _, o := range sides {
-		if o.ends && len(o.wins) >= fewest {
-			least = math.Min(least, math.Abs(math.Atan(skew+o.slope/m.windowZones)))
+		if n := len(o.wins); o.ends && n >= fewest {
+			if a := math.Abs(math.Atan(skew + o.slope/m.windowZones)); a < rad {
+				rad, u = a, onLineZones/(float64(o.wins[n-1]-o.wins[0])*m.windowZones)
+			}
 		}
 	}
-	if math.IsInf(least, 1) {
-		return 0
+	if math.IsInf(rad, 1) {
+		return 0, 0
 	}
-	return least
+	return rad, u
 }
 
 // fieldSide is where bands are seen last on one side of the ruler.

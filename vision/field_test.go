@@ -206,17 +206,21 @@ func TestEndsSquareToBands(t *testing.T) {
 
 // Bands are as far from square to their ends as on the side on which they are the least,
 // however that side's end was told: on the other one twine may be wound about a part of
-// the bar and the line run from it to the bare one.
+// the bar and the line run from it to the bare one. A line through few windows leaves more
+// open.
 func TestAslantToBothEnds(t *testing.T) {
 	m := fieldMap{windowZones: 10}
 	wins := []int{0, 1, 2, 3, 4}
-	part, whole := fieldSide{dir: -1, ends: true, slope: 1.5, wins: wins}, fieldSide{dir: 1, ends: true, whole: true, slope: 0.1, wins: wins}
+	part, whole := fieldSide{dir: -1, ends: true, slope: 1.5, wins: wins}, fieldSide{dir: 1, ends: true, whole: true, slope: 0.1, wins: []int{0, 4, 8, 12}}
 	for _, c := range []struct {
-		sides []fieldSide
-		want  float64
-	}{{[]fieldSide{part}, 0.15}, {[]fieldSide{part, whole}, 0.01}, {[]fieldSide{part, {dir: 1}}, 0.15}} {
-		if got := m.aslant(c.sides, 0); math.Abs(got-math.Atan(c.want)) > 1e-6 {
-			t.Errorf("%+v: %.3f, want %.3f", c.sides, got, c.want)
+		sides   []fieldSide
+		want, u float64
+	}{
+		{[]fieldSide{part}, 0.15, onLineZones / 40}, {[]fieldSide{part, whole}, 0.01, onLineZones / 120},
+		{[]fieldSide{part, {dir: 1}}, 0.15, onLineZones / 40}, {[]fieldSide{{dir: 1}}, 0, 0},
+	} {
+		if got, u := m.aslant(c.sides, 0); math.Abs(got-math.Atan(c.want)) > 1e-6 || math.Abs(u-c.u) > 1e-6 {
+			t.Errorf("%+v: %.3f ± %.3f, want %.3f ± %.3f", c.sides, got, u, c.want, c.u)
 		}
 	}
 }
