@@ -167,6 +167,9 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 			readings = decode(*l)
 			score = bestScore(readings)
 		}
+		if len(readings) > 0 {
+			first, last = readings[0].lo, readings[0].hi
+		}
 	}
 	if score > 0 {
 		l.inkWidth = l.measureInkWidth(s, ways[0])
@@ -177,7 +180,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 			l.figure = l.measureFigures(s, rd)
 		}
 	}
-	l.outside, l.between = l.seenOutside(s), l.seenBetween(s)
+	l.outside, l.between = l.seenOutside(s), l.seenBetween(s, first, last)
 	return score, true
 }
 

@@ -464,7 +464,7 @@ const clearOfEdge = 1.5
 // in parts of their own contrast: near 1 where only every second mark of a finer
 // row was read. It is looked for row by row from the edge on, since the finest marks
 // are the shortest.
-func (l *ladder) seenBetween(s strip) float64 {
+func (l *ladder) seenBetween(s strip, first, last int) float64 {
 	w, gap := sidesOf(l.periodPx / 2)
 	var on, mid []float64
 	for r := 0; r < s.rows; r++ {
@@ -482,7 +482,7 @@ func (l *ladder) seenBetween(s strip) float64 {
 		}
 		for i := 1; i < len(l.rungs); i++ {
 			a, b := l.rungs[i-1], l.rungs[i]
-			if a.found && b.found {
+			if a.found && b.found && a.n >= first && b.n <= last {
 				add(0, a.along)
 				add(1, (a.along+b.along)/2)
 			}
