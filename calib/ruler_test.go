@@ -174,3 +174,27 @@ func TestGrainIsNoUnevenness(t *testing.T) {
 		t.Errorf("odds %.1f where marks are read %.0f px apart, %.1f at %.0f px", fine, l.periodPx, wide, 100*l.periodPx)
 	}
 }
+
+// Where nothing is surely a ruler, a row of which most is read as a scale will do with less
+// evidence than one of which a stretch is.
+func TestMostOfARowWillDo(t *testing.T) {
+	l := ladder{periodPx: 10}
+	for i := range 41 {
+		l.rungs = append(l.rungs, rung{n: i, along: 10 * float64(i), found: true})
+	}
+	for _, c := range []struct {
+		hi      int
+		score   float64
+		through bool
+		want    bool
+	}{{30, -5, false, true}, {15, -5, false, false}, {30, -8, false, false}, {30, -5, true, false}} {
+		r := read{ladder: l, readings: []reading{{divisions: 10, classes: 3, hi: c.hi, score: c.score}}, through: c.through}
+		r.from.held = 1
+		if r.alone() {
+			t.Fatalf("%+v: %.1f is a ruler beyond what is tried here", c, r.odds(0))
+		}
+		if got := r.wholeRow(); got != c.want {
+			t.Errorf("%+v: %v with odds %.1f", c, got, r.odds(0))
+		}
+	}
+}
