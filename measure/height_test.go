@@ -170,6 +170,21 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 	}
 }
 
+// Bands that are hardly coarser than the pixels are at most as good as a guess.
+func TestBandsThatMayBeMoireAreHardlyBelieved(t *testing.T) {
+	for _, c := range []struct {
+		px   float64
+		want bool
+	}{{2.95, true}, {4.2, false}} {
+		r := readingOf("fine", 24, 300, 1)
+		r.bands.PxPerBand, r.bands.FinestPx = c.px, c.px
+		out := r.Answer(Options{RulerThicknessMM: 1})
+		if doubted := out.Status == Unsure && strings.Contains(out.Reason, "pixels apart"); doubted != c.want {
+			t.Errorf("%.2f px: %s, %q", c.px, out.Status, out.Reason)
+		}
+	}
+}
+
 // Bands that run aslant to the bars they end in are at most as good as a guess.
 func TestAslantBandsAreHardlyBelieved(t *testing.T) {
 	for _, c := range []struct {
