@@ -205,3 +205,16 @@ func TestLeanScattersAsItIsOff(t *testing.T) {
 		t.Errorf("in %d of %d scenes the lean is off by more than twice its uncertainty", far, n)
 	}
 }
+
+// Wires that go on past a ruler's ends are not seen between its marks: those stay what they
+// are, not every second one of a finer row; regression.
+func TestWiresPastTheEndsAreNotBetweenMarks(t *testing.T) {
+	p, truth := drawnFile(t, 5501_000_681)
+	got, found, err := FindRuler(context.Background(), p, Options{})
+	if err != nil || !found {
+		t.Fatalf("found %v, err %v", found, err)
+	}
+	if ratio := drawnRatio(got.Scale, truth); math.Abs(ratio-1) > 0.01 || got.Scale.Unit != Inch {
+		t.Errorf("%s%d read %.3f times the truth", got.Scale.Unit, got.Scale.Divisions, ratio)
+	}
+}

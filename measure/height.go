@@ -11,8 +11,8 @@ import (
 )
 
 // mayBeNoPart is the most that a reading is trusted with whose bands do not end as
-// those of a part do, or stand as far apart as the ruler's own marks. A stated
-// prior, no source.
+// those of a part do, stand as far apart as the ruler's own marks, or are hardly coarser
+// than the pixels. A stated prior, no source.
 const mayBeNoPart = 0.5
 
 // What to do about bands that may be no part's: say what it is, or show how they end.

@@ -202,6 +202,21 @@ func TestPlainSlotsAreNoComb(t *testing.T) {
 	}
 }
 
+// Bands that are hardly coarser than the pixels are at most as good as a guess.
+func TestBandsThatMayBeMoireAreHardlyBelieved(t *testing.T) {
+	for _, c := range []struct {
+		px   float64
+		want bool
+	}{{3.1, true}, {4.2, false}} {
+		r := readingOf("fine", 24, 300, 1)
+		r.bands.PxPerBand, r.bands.FinestPx = c.px, c.px
+		out := r.Answer(Options{RulerThicknessMM: 1})
+		if doubted := out.Status == Unsure && strings.Contains(out.Reason, "pixels apart"); doubted != c.want {
+			t.Errorf("%.2f px: %s, %q", c.px, out.Status, out.Reason)
+		}
+	}
+}
+
 // Bands that run aslant to the bars they end in are at most as good as a guess, but where
 // the line of their ends may be turned by as much and slots with holes between them, which
 // moiré has not, are plainly seen.

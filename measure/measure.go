@@ -128,7 +128,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 			"lay the marked edge straight across the wires, within a few degrees, and take the photo again")
 	} else if b.TooFine() {
 		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.FinestPx),
-			"go nearer, so that 4 to 8 inches of the ruler fill the frame, and keep it sharp")
+			goNearer)
 	}
 	return r, nil
 }
@@ -193,6 +193,9 @@ func (r Reading) BandCues() (bandsPerInch float64, cues []vision.Cue) {
 // SeesSideFace says whether the photo tells anything of the ruler's side face.
 func (r Reading) SeesSideFace() bool { return r.view.Side != nil }
 
+// goNearer is what to do about wires that are too fine in the photo.
+const goNearer = "go nearer, so that 4 to 8 inches of the ruler fill the frame, and keep it sharp"
+
 // refuse makes the reading one of which nothing can be measured.
 func (r *Reading) refuse(reason, advice string) {
 	r.no = true
@@ -230,7 +233,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if ofNoSize(r.bands, choices[0]) != "" {
+	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
@@ -278,6 +281,8 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Advice = showBars
 		} else if reason := ofNoSize(b, choices[0]); reason != "" {
 			r.Reason, r.Advice = reason, showBars
+		} else if b.MayBeMoire() {
+			r.Reason, r.Advice = fmt.Sprintf("the wires are only %.1f pixels apart: they may be an artefact of the pixels", b.PxPerBand), goNearer
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
