@@ -7,6 +7,7 @@ import (
 
 // taking takes wires off rows: what of it hangs on the wires alone is reckoned once.
 type taking struct {
+	parts int                     // that there are
 	by    [][partsOfWires]float64 // of each place
 	half  int                     // of the window along the row
 	whole []wireSums              // up to each place, of what a row without gaps has
@@ -14,17 +15,25 @@ type taking struct {
 	seen  [][partsOfWires]float64 // room for the sums of a row times the wires' parts
 }
 
-// partsOfWires is of how many parts a row's wires are made up: the wires as they are; their
-// slope, for they may lie a little aside; how that turns, for they may be blurred or
-// sharper; and their square, for a face lightens what is dark the most.
-const partsOfWires = 4
+// partsOfWires is of how many parts a row's wires are made up at most: the wires as they
+// are beside the edge; their slope, for they may lie a little aside; how that turns, for
+// they may be blurred or sharper; and their square, for a face lightens what is dark the
+// most. Where they are known from farther inside, too, those as they are there and their
+// slope: a wire that is rusty beside the edge or a hole that ends there is another one
+// under it, and which of the two goes on under the marks the rows themselves tell.
+const partsOfWires = 6
+
+// besideParts is how many of them are known from beside the edge.
+const besideParts = 4
 
 // wireSums are sums of the products of parts, by pairs.
 type wireSums [partsOfWires * (partsOfWires + 1) / 2]float64
 
-func newTaking(wires []float64, half int) *taking {
+// newTaking is for wires as they are beside an edge and as they are farther inside; nil
+// where that is not known.
+func newTaking(wires, within []float64, half int) *taking {
 	n := len(wires)
-	t := &taking{by: make([][partsOfWires]float64, n), half: half,
+	t := &taking{parts: besideParts, by: make([][partsOfWires]float64, n), half: half,
 		whole: make([]wireSums, n+1), own: make([]wireSums, n+1), seen: make([][partsOfWires]float64, n+1)}
 	square := make([]float64, n)
 	for i, v := range wires {
@@ -37,6 +46,15 @@ func newTaking(wires []float64, half int) *taking {
 			t.by[i][1], t.by[i][2] = (wires[i+1]-wires[i-1])/2, wires[i+1]+wires[i-1]-2*v
 		}
 	}
+	if within != nil {
+		t.parts = partsOfWires
+	}
+	for i, v := range within {
+		t.by[i][besideParts] = v
+		if i > 0 && i+1 < n {
+			t.by[i][besideParts+1] = (within[i+1] - within[i-1]) / 2
+		}
+	}
 	for i := range wires {
 		t.whole[i+1] = t.next(t.whole[i], i)
 	}
@@ -46,7 +64,7 @@ func newTaking(wires []float64, half int) *taking {
 // next adds the wires at a place to the sums before it.
 func (t *taking) next(q wireSums, i int) wireSums {
 	k := 0
-	for a, v := range t.by[i] {
+	for a, v := range t.by[i][:t.parts] {
 		for _, w := range t.by[i][:a+1] {
 			q[k] += v * w
 			k++
@@ -107,7 +125,7 @@ func (t *taking) fit(row []float32) (off []float32) {
 		case gaps:
 			t.own[i+1] = t.next(t.own[i], i)
 		}
-		for a, v := range t.by[i] {
+		for a, v := range t.by[i][:t.parts] {
 			seen[a] += y * v
 		}
 		t.seen[i+1] = seen
@@ -121,7 +139,7 @@ func (t *taking) fit(row []float32) (off []float32) {
 				continue
 			}
 			at, v := float64(i-from)/weightsApart, 0.0
-			for k, w := range t.by[i] {
+			for k, w := range t.by[i][:t.parts] {
 				v += w * (last[k] + at*(next[k]-last[k]))
 			}
 			off[i] = float32(v)
@@ -150,9 +168,11 @@ func (t *taking) weightsAt(sums []wireSums, i int) [partsOfWires]float64 {
 }
 
 // solve are the weights of parts whose sums with a row are y, by Cholesky's
-// decomposition; of a part that the others nearly make up nothing is taken.
+// decomposition; of a part that the others nearly make up nothing is taken. Each is held
+// to nothing a little (a ridge), for so many parts together make up marks, too.
 func (m wireSums) solve(y [partsOfWires]float64) (w [partsOfWires]float64) {
-	const own = 1e-4 // of a part's square, what the others must leave of it
+	const ridge = 0.01 // of a part's square; of wires a hundredth is left by it
+	const own = 1e-4   // of a part's square, what the others must leave of it
 	var l [partsOfWires][partsOfWires]float64
 	k := 0
 	for a := range l {
@@ -162,6 +182,7 @@ func (m wireSums) solve(y [partsOfWires]float64) (w [partsOfWires]float64) {
 			k++
 			if a == b {
 				whole = v
+				v *= 1 + ridge
 			}
 			for j := range b {
 				v -= l[a][j] * l[b][j]

@@ -47,7 +47,7 @@ func TestTakingTakesWiresThatAreVeiledAndBlurred(t *testing.T) {
 		}
 		return math.Sqrt(sum / (n - 40))
 	}
-	take := newTaking(wires, 120)
+	take := newTaking(wires, nil, 120)
 	left, off := take.from(seen)
 	if got := rms(left) / rms(seen); got > 0.06 { // 0.07 without the square, 0.12 without how the slope turns
 		t.Errorf("%.3f of the wires is left", got)
@@ -90,5 +90,36 @@ func TestTakingTakesWiresThatAreVeiledAndBlurred(t *testing.T) {
 	}
 	if got := rms(left) / rms(off); got > 0.1 {
 		t.Errorf("%.3f of the wires is left beside the rim", got)
+	}
+}
+
+// Wires that go on as they are beside the edge, and others that go on as they are farther
+// inside, are both taken off: the row tells which, and where.
+func TestTakingAsksTheRowWhichWiresGoOn(t *testing.T) {
+	const n, half = 1800, 120
+	_, seen := veiledRow(n, 15.3, rand.New(rand.NewPCG(41, 42)))
+	other, _ := veiledRow(n, 15.3, rand.New(rand.NewPCG(43, 44)))
+	right := make([]float64, n)
+	for i, v := range seen {
+		right[i] = float64(v)
+	}
+	beside := append(append([]float64(nil), right[:n/2]...), other[n/2:]...)
+	within := append(append([]float64(nil), other[:n/2]...), right[n/2:]...)
+	left := func(take *taking, lo, hi int) float64 {
+		l, _ := take.from(seen)
+		var rest, all float64
+		for i := lo; i < hi; i++ {
+			rest, all = rest+float64(l[i])*float64(l[i]), all+right[i]*right[i]
+		}
+		return math.Sqrt(rest / all)
+	}
+	alone, both := newTaking(beside, nil, half), newTaking(beside, within, half)
+	for _, s := range [][2]int{{half, n/2 - half}, {n/2 + half, n - half}} {
+		if got := left(both, s[0], s[1]); got > 0.05 {
+			t.Errorf("from %d to %d %.3f of the wires is left", s[0], s[1], got)
+		}
+	}
+	if got := left(alone, n/2+half, n-half); got < 0.2 {
+		t.Errorf("%.3f is left by wires that are others: nothing is tried here", got)
 	}
 }

@@ -126,6 +126,10 @@ func (h *hunt) readOwnThrough(r read) error {
 	}
 	reads, err := h.readThrough(sides)
 	for _, q := range reads {
+		// What is left of wires makes rows, too: they fit no scale beside the ruler's own.
+		if r.beyondDoubt() && q.odds(0) < r.odds(0) && !r.mayStandBeside(q.ladder.periodPx) {
+			continue
+		}
 		if !slices.ContainsFunc(plain, func(o read) bool { return o.alone() && q.sameRow(o) }) {
 			h.reads = append(h.reads, *q)
 		}

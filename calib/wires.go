@@ -22,6 +22,8 @@ type cleared struct {
 	seen [][]float32 // by rows of the plane, as they are
 	left [][]float32 // the same, shifted by the lean, without the wires; 0 where nothing is
 	off  [][]float32 // what was taken off of those
+	// wires are those beside the edge, along it.
+	wires []float64
 }
 
 // clearing are the settings of clearWires, all in px of the level they are
@@ -77,7 +79,8 @@ func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left f
 	in := rows[s.Beside-edgeRow:]
 	c.left, c.off = make([][]float32, len(in)), make([][]float32, len(in))
 	var before, after float64
-	take := newTaking(wires, s.Window/2)
+	c.wires = wires
+	take := newTaking(wires, nil, s.Window/2)
 	for r, row := range in {
 		c.left[r], c.off[r] = take.from(row)
 		for i, v := range c.left[r] {
@@ -132,9 +135,8 @@ func (c *cleared) draw() {
 	}
 }
 
-// beyond takes off, too, what is left of wires farther inside than marks reach,
-// between two depths in px: a wire that is rusty or bent beside the edge is another
-// one there.
+// beyond is the strip with the wires taken off by what they are beside the edge and by
+// what they are farther inside than marks reach, between two depths in px, together.
 func (c cleared) beyond(depths [2]int, window int) cleared {
 	d0, d1 := depths[0]+edgeRow, min(depths[1]+edgeRow, len(c.left))
 	if d0 >= d1 {
@@ -144,27 +146,19 @@ func (c cleared) beyond(depths [2]int, window int) cleared {
 	col := make([]float64, d1-d0)
 	for i := range rest {
 		for r := range col {
-			col[r] = float64(c.left[d0+r][i])
+			col[r] = float64(c.left[d0+r][i] + c.off[d0+r][i])
 		}
 		rest[i] = quickSelect(col, len(col)/2)
 	}
 	out := c
 	out.left, out.off = make([][]float32, len(c.left)), make([][]float32, len(c.left))
-	// The wires near the edge are those farther inside: they are taken off as they are
-	// there, and of what fits them stronger or weaker but half, for marks may fit, too.
-	const again = 0.5
-	take := newTaking(rest, window/2)
-	for r, row := range c.left {
-		left := make([]float32, len(row))
-		for i, v := range row {
-			left[i] = v - float32(rest[i])
+	take := newTaking(c.wires, rest, window/2)
+	row := make([]float32, c.W)
+	for r := range c.left {
+		for i := range row {
+			row[i] = c.left[r][i] + c.off[r][i]
 		}
-		_, off := take.from(left)
-		for i, v := range off {
-			left[i] -= again * v
-			off[i] = c.off[r][i] + float32(rest[i]) + again*v
-		}
-		out.left[r], out.off[r] = left, off
+		out.left[r], out.off[r] = take.from(row)
 	}
 	out.draw()
 	return out
