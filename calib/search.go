@@ -10,11 +10,12 @@ import (
 
 // search finds ladders: along the edges that stand out when the picture is seen
 // from afar, as a ruler's nearly always do, and only where none of them is a
-// ruler beyond doubt along those that run across the wires, then along those among the
-// wires' own field, finer and fainter ones. Where another ruler is sought than one that was found beyond doubt, it
-// is for one that lies as plainly across bands: when all was searched for it, none of
-// ten that 330 drawn scenes (seeds 4911 and 4912) and none of eight that practice photos
-// asked for was found later than by the edges across the wires.
+// ruler beyond doubt along those that run across the wires, then along those among
+// the wires' own field, and finer and fainter ones. Where another ruler is sought
+// than one that was found beyond doubt, it is for one that lies as plainly across
+// bands: when all was searched for it, none of ten that 330 drawn scenes (seeds 4911
+// and 4912) and none of eight that practice photos asked for was found later than by
+// the edges across the wires.
 func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 	h := hunt{py: py, unit: opt.Unit, notOn: opt.NotOn}
 	coarse, err := coarseEdges(py)
