@@ -233,8 +233,7 @@ func (s signal) finerBehind(t tone, perPx float64) float64 {
 	near := sp.width + 0.002*perPx
 	// own says that the tone itself has a line at f: a harmonic, or what comes back of one.
 	own := func(f float64) bool {
-		const harmonics = 12
-		for k := 1.0; k <= harmonics; k++ {
+		for k := 1.0; k*t.PerInch < 2*perPx; k++ {
 			h := math.Mod(k*t.PerInch, perPx)
 			if math.Abs(math.Min(h, perPx-h)-f) < near {
 				return true
@@ -243,10 +242,8 @@ func (s signal) finerBehind(t tone, perPx float64) float64 {
 		return false
 	}
 	for _, f := range [2]float64{(perPx - t.PerInch) / 2, (perPx + t.PerInch) / 3} {
-		if f < perPx/minPxPerBand || f > perPx/2 || own(f) {
-			continue
-		}
-		if at := sp.strongest(f-near, f+near); at > 0 && sp.hasTone(at, least) {
+		at := sp.strongest(f-near, f+near)
+		if at > perPx/minPxPerBand && at < perPx/2 && !own(at) && sp.hasTone(at, least) {
 			return at
 		}
 	}
