@@ -232,10 +232,11 @@ func (s signal) finerBehind(t tone, perPx float64) float64 {
 	// The pixels an inch are those of the middle; they change along the row.
 	near := sp.width + 0.002*perPx
 	// own says that the tone itself has a line at f: a harmonic, or what comes back of one.
+	// The higher it is the wider perspective spreads it.
 	own := func(f float64) bool {
-		for k := 1.0; k*t.PerInch < 2*perPx; k++ {
-			h := math.Mod(k*t.PerInch, perPx)
-			if math.Abs(math.Min(h, perPx-h)-f) < near {
+		const spread = 0.01
+		for h := t.PerInch; h < perPx; h += t.PerInch {
+			if math.Abs(math.Min(h, perPx-h)-f) < near+spread*h {
 				return true
 			}
 		}
