@@ -258,8 +258,10 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
 	t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(ppi/2.2, 42))
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
-	if fine := sig.highPass(0.4).finerBehind(t, ppi); ok && fine > 0 {
-		t.Strongest = fine
+	if ok {
+		if fine := sig.highPass(0.4).finerBehind(t, ppi); fine > 0 {
+			t.Strongest = fine
+		}
 	}
 	return besideRead{st, ln, gain, sig, t}, ok, nil
 }

@@ -226,6 +226,9 @@ func (sp spectrum) partOf(f, k, least float64) (lines int) {
 // (sampling theorem): in a photo with wires 2 to 2.9 px apart that may be a stronger line
 // than theirs, but theirs is there as well.
 func (s signal) finerBehind(t tone, perPx float64) float64 {
+	if !(t.PerInch > 0) {
+		return 0
+	}
 	sp := s.spectrum()
 	sp.width = 2 / (float64(len(s.v)) * s.du)
 	least := leastShare * sp.amplitude(t.PerInch)
@@ -235,7 +238,8 @@ func (s signal) finerBehind(t tone, perPx float64) float64 {
 	// The higher it is the wider perspective spreads it.
 	own := func(f float64) bool {
 		const spread = 0.01
-		for h := t.PerInch; h < perPx; h += t.PerInch {
+		for k := range int(perPx / t.PerInch) {
+			h := float64(k+1) * t.PerInch
 			if math.Abs(math.Min(h, perPx-h)-f) < near+spread*h {
 				return true
 			}

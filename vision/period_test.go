@@ -92,6 +92,7 @@ func TestMoireOfFinerBands(t *testing.T) {
 		{"wires 4.3 px apart", px - 2*22, []float64{2 * (px - 2*22)}, []float64{0.3}, px * 1.001, 0},
 		// beside the place where the wires would be
 		{"a harmonic, a little off", 7.5, []float64{22.3}, []float64{0.3}, 58.65, 0},
+		{"no tone", 0, nil, nil, px, 0},
 		{"a high harmonic", px / 41, []float64{14 * px / 41}, []float64{0.3}, px, 0},
 	} {
 		rng := rand.New(rand.NewPCG(91, 4))
