@@ -318,8 +318,8 @@ func understand(c candidate, l ladder) *read {
 	if len(rds) == 0 || !(rds[0].explained >= minExplained) {
 		return nil
 	}
-	lengths := leastLengths
-	if rds[0].numbers >= plainNumbers && rulerOdds(l, rds[0], c.held) >= leastOdds {
+	odds, lengths := rulerOdds(l, rds[0], c.held), leastLengths
+	if rds[0].numbers >= plainNumbers && odds >= leastOdds {
 		lengths = fewLengths
 	}
 	if rds[0].evidence < lengths {
@@ -328,7 +328,7 @@ func understand(c candidate, l ladder) *read {
 	// A few units tell little however clear they are: where every mark is as foretold,
 	// and as even as a ruler's, that is hardly chance.
 	enough := minSecond
-	if odds := rulerOdds(l, rds[0], c.held); rds[0].explained >= allExplained && odds >= leastOdds {
+	if rds[0].explained >= allExplained && odds >= leastOdds {
 		enough = fewUnits
 	} else if rds[0].explained >= allExplained && odds >= leastWhole && l.mostOf(rds[0]) {
 		enough = fewOfWhole

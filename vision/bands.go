@@ -256,10 +256,11 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 		ln, gain = findLean(st, int(0.2*ppi))
 	}
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
-	t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(ppi/2.2, 42))
+	bands := sig.highPass(0.4)
+	t, ok := findPeriod(bands, coarsest, math.Min(ppi/2.2, 42))
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	if ok {
-		if fine := sig.highPass(0.4).finerBehind(t, ppi); fine > 0 {
+		if fine := bands.finerBehind(t, ppi); fine > 0 {
 			t.Strongest = fine
 		}
 	}

@@ -77,32 +77,27 @@ func TestStrongestLineIsKept(t *testing.T) {
 // back 4.3 px apart (Shannon's theorem: 1 - 2/2.6 of the pixels' frequency), stronger
 // than they are. Wires that are 4.3 px apart have no line at 2.6 px.
 func TestMoireOfFinerBands(t *testing.T) {
-	const px, span = 57.6, 10.5 // px per inch; inches
-	n := 907                    // one and a half to the pixel
+	const px = 57.6 // px per inch
 	for _, c := range []struct {
-		name     string
-		perInch  float64 // of the tone
-		others   []float64
-		amp      []float64
-		perPx    float64
-		wantFine float64
+		name        string
+		perInch     float64 // of the tone
+		other, high float64 // another line, and its amplitude
+		perPx       float64
+		wantFine    float64
 	}{
-		{"second harmonic comes back", px - 2*22, []float64{22}, []float64{0.45}, px * 1.001, 22},
-		{"third harmonic comes back", 3*22 - px, []float64{22}, []float64{0.45}, px * 1.001, 22},
-		{"wires 4.3 px apart", px - 2*22, []float64{2 * (px - 2*22)}, []float64{0.3}, px * 1.001, 0},
+		{"second harmonic comes back", px - 2*22, 22, 0.45, px * 1.001, 22},
+		{"third harmonic comes back", 3*22 - px, 22, 0.45, px * 1.001, 22},
+		{"wires 4.3 px apart", px - 2*22, 2 * (px - 2*22), 0.3, px * 1.001, 0},
 		// beside the place where the wires would be
-		{"a harmonic, a little off", 7.5, []float64{22.3}, []float64{0.3}, 58.65, 0},
-		{"no tone", 0, nil, nil, px, 0},
-		{"a high harmonic", px / 41, []float64{14 * px / 41}, []float64{0.3}, px, 0},
+		{"a harmonic, a little off", 7.5, 22.3, 0.3, 58.65, 0},
+		{"no tone", 0, 0, 0, px, 0},
+		{"a high harmonic", px / 41, 14 * px / 41, 0.3, px, 0},
 	} {
 		rng := rand.New(rand.NewPCG(91, 4))
-		g := signal{du: 1 / (1.5 * px), v: make([]float64, n)}
+		g := signal{du: 1 / (1.5 * px), v: make([]float64, 907)} // 10.5 inches
 		for i := range g.v {
 			x := 2 * math.Pi * float64(i) * g.du
-			g.v[i] = 0.7*math.Sin(c.perInch*x) + 0.15*rng.NormFloat64()
-			for k, f := range c.others {
-				g.v[i] += c.amp[k] * math.Sin(f*x+1)
-			}
+			g.v[i] = 0.7*math.Sin(c.perInch*x) + 0.15*rng.NormFloat64() + c.high*math.Sin(c.other*x+1)
 		}
 		if got := g.finerBehind(tone{PerInch: c.perInch}, c.perPx); math.Abs(got-c.wantFine) > 0.1 {
 			t.Errorf("%s: %g per inch behind %g, want %g", c.name, got, c.perInch, c.wantFine)
