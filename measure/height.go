@@ -117,7 +117,7 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
 		return ""
 	case endless(b.Field) && !plainWires(b) && !plainSlots(b):
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
-	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn && rowIn(b) < longestCombIn:
+	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn && b.RowIn() < longestCombIn:
 		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn)
 	case b.Field.Short() > 0:
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn)
@@ -129,14 +129,6 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
 
 // longestCombIn is what no comb's teeth reach along (common practice, no source).
 const longestCombIn = 10.0
-
-// rowIn is how far the bands reach along the ruler, inches.
-func rowIn(b vision.Bands) float64 {
-	if len(b.Row) == 0 {
-		return 0
-	}
-	return b.Row[len(b.Row)-1].In - b.Row[0].In
-}
 
 // highestReedIn is how high reeds are at most between their bars; the slots of rigid
 // heddles are higher (common practice, no source).

@@ -272,6 +272,14 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 // with 0.4. The faintest bands that are counted in the photos of ../shared had ten.
 const leastLevels = 0.75
 
+// RowIn is how far the row reaches along the ruler, inches; 0 without one.
+func (b Bands) RowIn() float64 {
+	if len(b.Row) == 0 {
+		return 0
+	}
+	return b.Row[len(b.Row)-1].In - b.Row[0].In
+}
+
 // TooFine says that the bands are too close together in the photo to be told
 // from an artefact of the pixels: in moiré every second or third of them may look
 // alike, so that what stands out most counts.

@@ -267,7 +267,7 @@ func (b *Bands) frontOf(st strip, ln lean, sig signal, s calib.Scale, focalPx, f
 	all := off.evened(edgesOf(sig, l.T, 0))
 	ppi := s.PxPerIn()
 	perMM := ppi / 25.4 / focalPx
-	halfPx := (b.Row[len(b.Row)-1].In - b.Row[0].In) * ppi / 2
+	halfPx := b.RowIn() * ppi / 2
 	planes := planesOf(all, l)
 	p, _, _, ok := frontPlane(planes, perMM)
 	if !ok {
