@@ -167,8 +167,9 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
 	if b.BendPerIn != 0 {
 		half, u := tapeHalfIn, tapeHalfUIn
-		if v.FaceWidthIn > 0 {
-			half, u = v.FaceWidthIn/2, 0.1*v.FaceWidthIn/2
+		// A face as wide as no tape is took what lies beside the tape along.
+		if seen := v.FaceWidthIn / 2; math.Abs(seen-tapeHalfIn) < 2*tapeHalfUIn {
+			half, u = seen, 0.1*seen
 		}
 		p.Read /= 1 + b.BendPerIn*half
 		add(TapeBend, math.Abs(b.BendPerIn)*u, "a tape that bends keeps the length of its middle: its marked edge is stretched or shortened")

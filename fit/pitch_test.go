@@ -149,6 +149,14 @@ func TestPitchOnTapeThatBends(t *testing.T) {
 		if usual.U < 1.2*bent.U {
 			t.Errorf("bent %+.0f: u is %.5f with the width unknown, %.5f with it known", sign, usual.U, bent.U)
 		}
+		// A second ruler lay along the tape and was taken for a part of its face.
+		wide, err := FindPitch(s, b, View{ThicknessMM: 0.2, DistanceMM: 400, FaceWidthIn: 50 / 25.4})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if wide.PerInch != usual.PerInch || wide.U != usual.U {
+			t.Errorf("bent %+.0f: a face wider than tapes are gives %.5f ± %.5f, an unknown one %.5f ± %.5f", sign, wide.PerInch, wide.U, usual.PerInch, usual.U)
+		}
 	}
 }
 
