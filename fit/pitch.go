@@ -61,6 +61,9 @@ type Pitch struct {
 	// Read is the count per inch on the ruler's scale, angle corrected, before
 	// parallax; ReadRelU its relative uncertainty, everything but parallax.
 	Read, ReadRelU float64
+	// FrontRelU is by how much Read is off where not the wires' front but another
+	// plane of theirs was followed: rare, and not in ReadRelU.
+	FrontRelU float64
 	// Lift is the distribution of ln(h/(h+t)), the correction for parallax:
 	// equally likely values.
 	Lift []float64
@@ -129,6 +132,8 @@ const (
 	// may show its far edges only (up to 5 mm).
 	reedDepthMM, reedDepthUMM     = 0.5, 0.6
 	heddleDepthMM, heddleDepthUMM = 0.3, 1.0
+	// What is followed in place of the front lies anywhere down to the back (as above).
+	wrongFrontMM = 1.5
 )
 
 // ErrPitch is returned where the bands carry no pitch.
@@ -182,6 +187,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(WireDepth, u/p.DistanceMM, note)
 	read := p.combined()
 	p.ReadRelU = read.U
+	p.FrontRelU = wrongFrontMM / p.DistanceMM
 
 	p.softTape = b.BendPerIn != 0
 	v.softTape = p.softTape

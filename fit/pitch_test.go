@@ -271,6 +271,29 @@ func TestSizeNone(t *testing.T) {
 	}
 }
 
+// 18.17 per inch read to 0.03 % is no 18, but where from near the camera another plane
+// of the wires was followed than their front: 1 % off is 3 mm of depth at 30 cm.
+func TestSizeHeedsAWrongFront(t *testing.T) {
+	none := func(perInch, distanceMM float64) float64 {
+		p := measured(perInch, 0.0003)
+		p.FrontRelU = wrongFrontMM / distanceMM
+		got := FindSize(p, trade.Sizes(trade.PartReed), 0.995)
+		if got[0].Label != None {
+			return 0
+		}
+		return got[0].P
+	}
+	if p := none(18.17, 300); p == 0 || p > 0.95 {
+		t.Errorf("18.17 from 30 cm: of no made size with %.3f", p)
+	}
+	if p := none(18.17, 900); p < 0.95 {
+		t.Errorf("18.17 from 90 cm: of no made size with %.3f", p)
+	}
+	if p := none(18.5, 300); p < 0.95 {
+		t.Errorf("18.5 from 30 cm, 2.8 %% off a made size: of no made size with %.3f", p)
+	}
+}
+
 // Of two rulers the told thickness may be that of the other one: the lift is then
 // told, or any, evenly.
 func TestTwoRulersLeaveTheThicknessOpen(t *testing.T) {

@@ -25,8 +25,9 @@ const None = "none"
 const noneShare, offCoarsest, offFinest = 0.08, 3.0, 30.0
 
 // outlier is the share of readings whose budget is too small, by the factor
-// outlierTimes: of 753 drawn photos two whose unit and bands were read right were
-// off by more than four times what their budget said.
+// outlierTimes, or by a wrong front ([Pitch.FrontRelU]): of 753 drawn photos two
+// whose unit and bands were read right were off by more than four times what their
+// budget said.
 const outlier, outlierTimes = 0.02, 4
 
 // loose is the share of parts that are made loosely, by the factor looseTimes: the
@@ -108,7 +109,8 @@ func (p Pitch) like(m trade.MadeSize, times float64) float64 {
 	ln := math.Log(p.Read * times / m.PerInch)
 	var sum float64
 	for _, made := range [2]struct{ share, tol float64 }{{1 - loose, m.TolRel}, {loose, looseTimes * m.TolRel}} {
-		near, far := math.Hypot(p.ReadRelU, made.tol), math.Hypot(outlierTimes*p.ReadRelU, made.tol)
+		near := math.Hypot(p.ReadRelU, made.tol)
+		far := math.Hypot(math.Hypot(outlierTimes*p.ReadRelU, p.FrontRelU), made.tol)
 		for _, l := range p.Lift {
 			sum += made.share * ((1-outlier)*normal(ln+l, near) + outlier*normal(ln+l, far))
 		}
