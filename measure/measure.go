@@ -193,6 +193,14 @@ func (r Reading) BandCues() (bandsPerInch float64, cues []vision.Cue) {
 // SeesSideFace says whether the photo tells anything of the ruler's side face.
 func (r Reading) SeesSideFace() bool { return r.view.Side != nil }
 
+// moireReason says what may be an artefact of the pixels.
+func moireReason(b vision.Bands) string {
+	if b.Beats {
+		return "what was counted may be an artefact of the pixels, which finer wires make"
+	}
+	return fmt.Sprintf("the wires are only %.1f pixels apart: they may be an artefact of the pixels", b.PxPerBand)
+}
+
 // goNearer is what to do about wires that are too fine in the photo.
 const goNearer = "go nearer, so that 4 to 8 inches of the ruler fill the frame, and keep it sharp"
 
@@ -282,7 +290,7 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 		} else if reason := ofNoSize(b, choices[0]); reason != "" {
 			r.Reason, r.Advice = reason, showBars
 		} else if b.MayBeMoire() {
-			r.Reason, r.Advice = fmt.Sprintf("the wires are only %.1f pixels apart: they may be an artefact of the pixels", b.PxPerBand), goNearer
+			r.Reason, r.Advice = moireReason(b), goNearer
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"

@@ -91,6 +91,9 @@ type Bands struct {
 	// FinestPx is the spacing of what stands out most beside the ruler, or of what
 	// makes the moiré that stands out.
 	FinestPx float64
+	// Beats: they may be the moiré of bands too fine to be counted, whose line in the
+	// spectrum would stand where one of these bands' own does.
+	Beats bool
 	// Contrast of the bands: how far their line stands over the spectrum's floor.
 	Contrast float64
 	// Lean of the bands, along px per depth px: Lean[0] + Lean[1]·along/1000.
@@ -152,7 +155,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		}
 	}
 	st, ln, sig, t := o.st, o.ln, o.sig, o.t
-	b.PxPerBand, b.FinestPx = ppi/t.PerInch, ppi/t.Strongest
+	b.PxPerBand, b.FinestPx, b.Beats = ppi/t.PerInch, ppi/t.Strongest, o.beats
 	b.Lean = [2]float64{ln.A, ln.B}
 	b.ReachPx, b.Coherence = -st.d0, o.gain
 	shape := sig.highPass(0.75 / t.PerInch)
@@ -223,6 +226,8 @@ type besideRead struct {
 	gain float64
 	sig  signal // along the bands, on the ruler's inches
 	t    tone
+	// beats: t may be the moiré of finer bands.
+	beats bool
 }
 
 // besideEdge reads the strip before the marked edge from depth near px on.
@@ -260,11 +265,14 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 	t, ok := findPeriod(bands, coarsest, math.Min(ppi/2.2, 42))
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	if ok {
-		if fine := bands.finerBehind(t, ppi); fine > 0 {
+		fine, mayBe := bands.finerBehind(t, ppi)
+		if fine > 0 {
 			t.Strongest = fine
 		}
+		o.beats = mayBe
 	}
-	return besideRead{st, ln, gain, sig, t}, ok, nil
+	o.st, o.ln, o.gain, o.sig, o.t = st, ln, gain, sig, t
+	return o, ok, nil
 }
 
 // leastLevels is the least amplitude of bands, in grey levels of 255: what is
@@ -285,9 +293,9 @@ func (b Bands) RowIn() float64 {
 // alike, so that what stands out most counts.
 func (b Bands) TooFine() bool { return b.FinestPx < minPxPerBand }
 
-// MayBeMoire says that the bands are hardly far enough apart in the photo to be told
-// from an artefact of the pixels.
-func (b Bands) MayBeMoire() bool { return b.PxPerBand < plainPxPerBand }
+// MayBeMoire says that the bands can hardly be told from an artefact of the pixels: they
+// are not far enough apart in the photo, or look like one.
+func (b Bands) MayBeMoire() bool { return b.PxPerBand < plainPxPerBand || b.Beats }
 
 // coherentFrom is the first row (the farthest from the ruler) from which on all
 // rows up to the ruler look like their common mean: past it lies the baulk, the

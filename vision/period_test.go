@@ -99,8 +99,40 @@ func TestMoireOfFinerBands(t *testing.T) {
 			x := 2 * math.Pi * float64(i) * g.du
 			g.v[i] = 0.7*math.Sin(c.perInch*x) + 0.15*rng.NormFloat64() + c.high*math.Sin(c.other*x+1)
 		}
-		if got := g.finerBehind(tone{PerInch: c.perInch}, c.perPx); math.Abs(got-c.wantFine) > 0.1 {
+		if got, _ := g.finerBehind(tone{PerInch: c.perInch, Strongest: c.perInch}, c.perPx); math.Abs(got-c.wantFine) > 0.1 {
 			t.Errorf("%s: %g per inch behind %g, want %g", c.name, got, c.perInch, c.wantFine)
+		}
+	}
+}
+
+// Wires 8/3 px apart come back 8 px apart, and their own line is the third of that
+// row. So sharp a third line has no row whose first is the strongest.
+func TestMayBeMoire(t *testing.T) {
+	const px = 57.6 // px per inch
+	for _, c := range []struct {
+		name                 string
+		first, second, third float64
+		bandPx               float64
+		want                 bool
+	}{
+		{"wires 8/3 px apart", 0.4, 0.7, 0.4, 8, true},
+		{"sharp wires 8 px apart", 0.7, 0.5, 0.4, 8, false},
+		{"blurred wires 8 px apart with a dark side", 0.4, 0.7, 0.15, 8, false},
+		{"wires 8.5 px apart with a dark side", 0.4, 0.7, 0.4, 8.5, false},
+	} {
+		rng := rand.New(rand.NewPCG(91, 5))
+		g := signal{du: 1 / (1.5 * px), v: make([]float64, 907)} // 10.5 inches
+		f := px / c.bandPx
+		for i := range g.v {
+			x := 2 * math.Pi * f * float64(i) * g.du
+			g.v[i] = c.first*math.Sin(x) + c.second*math.Sin(2*x+1) + c.third*math.Sin(3*x+2) + 0.15*rng.NormFloat64()
+		}
+		strongest := f
+		if c.second > c.first {
+			strongest = 2 * f
+		}
+		if fine, mayBe := g.finerBehind(tone{PerInch: f, Strongest: strongest}, px); fine != 0 || mayBe != c.want {
+			t.Errorf("%s: %g per inch behind, may be moiré: %v, want %v", c.name, fine, mayBe, c.want)
 		}
 	}
 }
