@@ -25,10 +25,10 @@ const None = "none"
 const noneShare, offCoarsest, offFinest = 0.08, 3.0, 30.0
 
 // outlier is the share of readings whose budget is too small, by the factor
-// outlierTimes, or by a wrong front ([Pitch.FrontRelU]): of 753 drawn photos two
-// whose unit and bands were read right were off by more than four times what their
-// budget said.
-const outlier, outlierTimes = 0.02, 4
+// outlierTimes: of 753 drawn photos two whose unit and bands were read right were
+// off by more than four times what their budget said. About as many are taken to have
+// followed another plane of the wires than their front ([Pitch.FrontRelU]).
+const outlier, outlierTimes, wrongFront = 0.02, 4, 0.004
 
 // loose is the share of parts that are made loosely, by the factor looseTimes: the
 // makers' tolerances are stated priors themselves. Without it a part of 14 that is
@@ -109,10 +109,10 @@ func (p Pitch) like(m trade.MadeSize, times float64) float64 {
 	ln := math.Log(p.Read * times / m.PerInch)
 	var sum float64
 	for _, made := range [2]struct{ share, tol float64 }{{1 - loose, m.TolRel}, {loose, looseTimes * m.TolRel}} {
-		near := math.Hypot(p.ReadRelU, made.tol)
-		far := math.Hypot(math.Hypot(outlierTimes*p.ReadRelU, p.FrontRelU), made.tol)
+		near, far := math.Hypot(p.ReadRelU, made.tol), math.Hypot(outlierTimes*p.ReadRelU, made.tol)
+		front := math.Hypot(far, p.FrontRelU)
 		for _, l := range p.Lift {
-			sum += made.share * ((1-outlier)*normal(ln+l, near) + outlier*normal(ln+l, far))
+			sum += made.share * ((1-outlier-wrongFront)*normal(ln+l, near) + outlier*normal(ln+l, far) + wrongFront*normal(ln+l, front))
 		}
 	}
 	return sum / float64(len(p.Lift))
