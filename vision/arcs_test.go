@@ -251,6 +251,26 @@ func TestHalves(t *testing.T) {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
+	// Slots that the camera looks straight through are hardly seen past the holes in the
+	// row's middle, which says nothing; wires that are alike to the end say what they are.
+	turns, ends := row(atEdge, 1), row(func(float64) bool { return true }, 1)
+	ends.zones = ends.zones[len(ends.zones)-13:]
+	for _, c := range []struct {
+		name   string
+		others window
+		want   bool
+	}{
+		{"slots seen through", ends, true},
+		{"wires alike", row(func(float64) bool { return true }, 1), false},
+		{"wires unlike", row(none, 1), false},
+	} {
+		if got := inTurn([]window{turns, turns, c.others, c.others, turns}, ppi).seen; !got {
+			t.Errorf("%s in two windows of five: %v", c.name, got)
+		}
+		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi).seen; got != c.want {
+			t.Errorf("%s in four windows of six: %v", c.name, got)
+		}
+	}
 }
 
 // Slots with a bright floor and a dark wall, narrow and alike in width, leave

@@ -249,30 +249,41 @@ func besideEdge(ctx context.Context, p photo.Plane, s calib.Scale, near float64)
 	if st.cols == 0 {
 		return o, false, nil
 	}
-	if err := ctx.Err(); err != nil {
-		return o, false, err
+	if o, found = st.read(s, ppi); !found {
+		if dim, crossed := st.dimmed(leanHalf(ppi)); crossed && ctx.Err() == nil {
+			o, found = dim.read(s, ppi)
+		}
 	}
-	ln, gain := findLean(st, int(0.2*ppi))
-	r0 := st.coherentFrom(ln, int(0.2*ppi))
+	return o, found, ctx.Err()
+}
+
+// leanHalf is over how much to either side the mean is taken off in the search for a
+// lean, px.
+func leanHalf(ppi float64) int { return int(0.2 * ppi) }
+
+// read finds the lean of a strip's bands and their tone.
+func (st strip) read(s calib.Scale, ppi float64) (besideRead, bool) {
+	ln, gain := findLean(st, leanHalf(ppi))
+	r0 := st.coherentFrom(ln, leanHalf(ppi))
 	if r0 > 0 && st.rows-r0 >= 6 {
 		cut := st
 		cut.d0, cut.rows, cut.v = st.depth(r0), st.rows-r0, st.v[r0*st.cols:]
 		st = cut
-		ln, gain = findLean(st, int(0.2*ppi))
+		ln, gain = findLean(st, leanHalf(ppi))
 	}
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
 	bands := sig.highPass(0.4)
 	t, ok := findPeriod(bands, coarsest, math.Min(ppi/2.2, 42))
+	beats := false
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	if ok {
 		fine, mayBe := bands.finerBehind(t, ppi)
 		if fine > 0 {
 			t.Strongest = fine
 		}
-		o.beats = mayBe
+		beats = mayBe
 	}
-	o.st, o.ln, o.gain, o.sig, o.t = st, ln, gain, sig, t
-	return o, ok, nil
+	return besideRead{st, ln, gain, sig, t, beats}, ok
 }
 
 // leastLevels is the least amplitude of bands, in grey levels of 255: what is

@@ -131,11 +131,13 @@ func (t turn) kind() (Kind, float64) {
 // differ from each other carry that tone, too, but from baulk to baulk or, where
 // rust has bitten some, from anywhere to anywhere: holes end in one line.
 func inTurn(windows []window, ppi float64) turn {
-	// So far the line may be off from one window to the next.
-	const onLineIn = 0.1
+	// So far the line may be off from one window to the next; and in such a share of
+	// them it is seen at least, whatever the others tell.
+	const onLineIn, leastShare = 0.1, 1.0 / 3
 	yes, alone := 0, 0
 	var deep, steps []float64
-	end := math.NaN() // of the holes in the window before
+	var others []turning
+	end, deepest := math.NaN(), 0.0 // of the holes: in the window before, and in any
 	for _, w := range windows {
 		t := turns(w.tonal(ppi), ppi)
 		deep = append(deep, float64(t.rows)*zonePx(ppi)/ppi)
@@ -144,22 +146,32 @@ func inTurn(windows []window, ppi float64) turn {
 		}
 		if t.both < fewestBoth || t.alone < fewestAlone {
 			end = math.NaN()
+			others = append(others, t)
 			continue
 		}
 		yes++
 		if end == end {
 			steps = append(steps, (t.end-end)/ppi)
 		}
-		end = t.end
+		end, deepest = t.end, math.Min(deepest, t.end)
+	}
+	// Where the camera looks straight through the slots they may hardly be seen, so that
+	// the bands of a window end with the holes: it does not say what lies past them.
+	told := yes
+	for _, t := range others {
+		if t.past >= fewestAlone || t.both >= fewestBoth && t.end < deepest-onLineIn*ppi {
+			told++
+		}
 	}
 	// The line may lie aslant to the edge.
 	aslant := medianOf(steps)
 	for i := range steps {
 		steps[i] = math.Abs(steps[i] - aslant)
 	}
+	n := float64(len(windows))
 	return turn{
-		seen:   yes >= 2 && 2*yes > len(windows) && medianOf(steps) <= onLineIn,
-		alone:  float64(alone) / math.Max(1, float64(len(windows))),
+		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && medianOf(steps) <= onLineIn,
+		alone:  float64(alone) / math.Max(1, n),
 		deepIn: medianOf(deep),
 	}
 }
@@ -171,6 +183,7 @@ type turning struct {
 	both, alone int
 	end         float64
 	rows        int // in which bands are seen
+	past        int // those past the last that shows both; all where none does
 }
 
 // turns looks at a window from the marked edge to the part's end.
@@ -219,7 +232,9 @@ func turns(w []zone, ppi float64) (t turning) {
 		}
 		if runBoth >= fewestBoth {
 			both = math.Max(both, one)
+			t.past = -1
 		}
+		t.past++
 		if half < with*one && !(half > without*one && one < fallen*both) {
 			runAlone = 0
 		}

@@ -62,8 +62,28 @@ func (s strip) highPass(half int) strip {
 // are, and lies in another direction.
 func (s strip) clipped() (o strip, crossed bool) {
 	// Narrow slots and wires are an eighth of their spacing and more (common practice,
-	// no source), yarn is a smaller share of a strip; samples do.
-	const bands, far, some, every = 0.9, 2.2, 0.003, 7
+	// no source), yarn is a smaller share of a strip.
+	return s.clippedAt(0.9)
+}
+
+// dimmed is a strip in which nothing stands off its surroundings by more than three in
+// four places do: for bands that are lost beside yarn which is many times as bright, and
+// with its shadow covers more of the strip than they do. half is as in highPass.
+func (s strip) dimmed(half int) (o strip, crossed bool) {
+	h := s.highPass(half)
+	c, crossed := h.clippedAt(0.75)
+	o = s
+	o.v = make([]float32, len(s.v))
+	for i, v := range s.v {
+		o.v[i] = v - h.v[i] + c.v[i]
+	}
+	return o, crossed
+}
+
+// clippedAt is clipped, where so large a share of the places is no farther from nought
+// than the bands' own.
+func (s strip) clippedAt(bands float64) (o strip, crossed bool) {
+	const far, some, every = 2.2, 0.003, 7 // samples do
 	var seen []float64
 	for i := 0; i < len(s.v); i += every {
 		if v := s.v[i]; v == v {
