@@ -71,6 +71,12 @@ func TestPrintIsReadByItsHue(t *testing.T) {
 	if v := odds(tint.readSide(work, side)); v < leastOdds {
 		t.Errorf("read in the channels' sum with odds %.1f", v)
 	}
+	// grey wires change all channels alike, print red and green as it was drawn
+	tint.weigh(side.frame, 15)
+	w := tint.weight
+	if wires, print := math.Abs(float64(w[0]+w[1]+w[2])), math.Abs(float64(w[0]*0.587/0.299-w[1])); wires > 0.1*print {
+		t.Errorf("channels weighed %.2f: wires show by %.2f, print by %.2f", w, wires, print)
+	}
 	r, g, b, grey = tintedRuler(0)
 	tint = tinted{of: [3]sharpPlane{sharpen(r), sharpen(g), sharpen(b)}}
 	if tint.weigh(side.frame, 15) {
