@@ -41,6 +41,9 @@ type Options struct {
 	Unit Unit // said by a person; empty: read from the marks
 	// FocalPx is the lens's focal length in px of the photo; 0: unknown.
 	FocalPx float64
+	// Colours are the photo's: print that hardly differs in brightness from what is seen
+	// through a transparent ruler may differ in hue. The zero value has none.
+	Colours photo.HalfColours
 	// NotOn is a ruler that was found and is not the one sought: another is looked
 	// for elsewhere. nil for none.
 	NotOn *Ruler

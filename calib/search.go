@@ -63,6 +63,10 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 		if err == nil && !clear {
 			ruler, clear, err = h.read(ctx, maxReads-firstReads)
 		}
+		found := func(q read) bool { return q.alone() || q.wholeRow() }
+		if err == nil && !clear && opt.NotOn == nil && !slices.ContainsFunc(h.reads, found) {
+			ruler, clear, err = h.throughAll(opt.Colours)
+		}
 	}
 	if err == nil && clear {
 		elsewhere := h.unread
@@ -106,7 +110,8 @@ type hunt struct {
 	unread []candidate // the likeliest first
 	all    []candidate // those that were read, too
 	reads  []read
-	sharp  sharpPlane // the work level; empty until transparent rulers are read
+	sharp  sharpPlane  // the work level; empty until transparent rulers are read
+	clear  []candidate // the sides on which these were looked for
 }
 
 // sharpWork is the work level as a spline, made when it is first asked for.

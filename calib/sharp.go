@@ -10,11 +10,19 @@ import (
 // pixels, at most by three tenths at four px: of wires that are taken off it leaves as
 // much as fine marks are strong. A cubic spline through all samples loses a tenth of that.
 
+// sharpView is a picture that can be sampled sharply.
+type sharpView interface {
+	size() photo.Plane // without its pixels
+	sample(f Frame, lo, hi, d0, d1 float64) strip
+}
+
 // sharpPlane is a picture as coefficients of a cubic spline through its pixels.
 type sharpPlane struct {
 	w, h int
 	c    []float32
 }
+
+func (s sharpPlane) size() photo.Plane { return photo.Plane{W: s.w, H: s.h} }
 
 func sharpen(p photo.Plane) sharpPlane {
 	s := sharpPlane{w: p.W, h: p.H, c: make([]float32, p.W*p.H)}

@@ -22,6 +22,7 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 		return ruler, false, err
 	}
 	sides := h.veilSides(veil)
+	h.clear = sides
 	all := sides
 	for len(sides) > 0 && !clear {
 		n := min(veilBatch, len(sides))
@@ -35,8 +36,10 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	if clear {
 		// its own other sides
 		sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
-	} else if sides, err = h.veiledSides(all); err != nil {
+	} else if sides, err = h.veiledSides(all, clearlyHeld, mostVeiled); err != nil {
 		return ruler, false, err
+	} else {
+		h.clear = append(slices.Clone(all), sides...)
 	}
 	reads, err := h.readThrough(sides)
 	if best, found := h.took(reads); !clear {
@@ -49,14 +52,34 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 // them is a ruler's beyond doubt.
 const veilBatch = 12
 
+// throughAll reads transparent rulers where none was found: on the sides that are left on
+// which wires go on fainter, then on all sides in the photo's colours.
+func (h *hunt) throughAll(colours photo.HalfColours) (ruler read, clear bool, err error) {
+	left, err := h.veiledSides(h.clear, leastVeil, mostSidesLeft)
+	if err != nil {
+		return ruler, false, err
+	}
+	reads, err := h.readThrough(left)
+	if err != nil {
+		return ruler, false, err
+	}
+	ruler, clear = h.took(reads)
+	if slices.ContainsFunc(h.reads, read.alone) {
+		return ruler, clear, nil
+	}
+	reads, err = h.readTinted(append(slices.Clone(h.clear), left...), colours)
+	ruler, clear = h.took(reads)
+	return ruler, clear, err
+}
+
 // veiledSides are the likeliest sides of other edges than those of the given ones on
 // which the wires beside them go on fainter, as they do under a transparent ruler
 // whose edge is seen well enough not to be looked for along the wires.
-func (h *hunt) veiledSides(but []candidate) ([]candidate, error) {
+func (h *hunt) veiledSides(but []candidate, leastHeld float64, most int) ([]candidate, error) {
 	var cands []candidate
 	for _, c := range h.all {
 		same := func(o candidate) bool { return o.frame == c.frame }
-		if c.held >= clearlyHeld && !slices.ContainsFunc(but, same) && !slices.ContainsFunc(cands, same) {
+		if c.held >= leastHeld && !slices.ContainsFunc(but, same) && !slices.ContainsFunc(cands, same) {
 			cands = append(cands, c)
 		}
 	}
@@ -71,7 +94,7 @@ func (h *hunt) veiledSides(but []candidate) ([]candidate, error) {
 	})
 	var out []candidate
 	for i, c := range cands {
-		if veiled[i] && len(out) < mostVeiled {
+		if veiled[i] && len(out) < most {
 			out = append(out, c)
 		}
 	}
@@ -98,9 +121,9 @@ func (h *hunt) veilSides(veil []segment) []candidate {
 }
 
 // mostVeilSides is how many sides of edges are cleared of wires at most, mostVeiled how
-// many others if none of those is a ruler's, mostOwnSides how many on a ruler that was
-// found.
-const mostVeilSides, mostVeiled, mostOwnSides = 32, 16, 12
+// many others if none of those is a ruler's, mostSidesLeft how many more if nothing else
+// is, mostOwnSides how many on a ruler that was found.
+const mostVeilSides, mostVeiled, mostSidesLeft, mostOwnSides = 32, 16, 48, 12
 
 // readOwnThrough reads the ruler of a ladder as a transparent one where the wires seem
 // to run on under it: fine marks among wires, and those on its other edge, may have been
@@ -252,10 +275,16 @@ func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error)
 	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
 		return nil, err
 	}
-	ways, _ := waysThrough(sharp, f, wires.periodPx)
+	return readAllWays(work, sharp, c, wires.periodPx)
+}
+
+// readAllWays reads the ladders on one side of an edge with wires of spacing T taken off
+// in all ways.
+func readAllWays(work level, sharp sharpView, c candidate, T float64) ([]*read, error) {
+	ways, _ := waysThrough(sharp, scaleFrame(c.frame, work.k), T)
 	var out []*read
 	for _, way := range ways {
-		reads, err := readCleared(work, c, way, wires.periodPx)
+		reads, err := readCleared(work, c, way, T)
 		if err != nil {
 			return nil, err
 		}
@@ -267,7 +296,7 @@ func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error)
 // waysThrough are the ways to take wires of spacing T off the inner side of an edge, none
 // where too little of it is in the picture: as they are beside it, and as they are farther
 // inside. left is what the former leaves, see clearWires.
-func waysThrough(sharp sharpPlane, f Frame, T float64) (ways []cleared, left float64) {
+func waysThrough(sharp sharpView, f Frame, T float64) (ways []cleared, left float64) {
 	cl, left, ok := clearWires(sharp, f, T, defaultClearing())
 	if !ok {
 		return nil, 0

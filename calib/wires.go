@@ -43,8 +43,8 @@ func defaultClearing() clearing {
 // clearWires takes the wires of spacing about T off the strip inside an edge. left is
 // what it leaves of all that is seen near the edge, in parts of its square; ok is
 // false where too little of the edge is in the picture.
-func clearWires(p sharpPlane, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
-	lo, hi := f.Inside(photo.Plane{W: p.w, H: p.h}, f.Lo, f.Hi, -float64(s.Skip+4), 8)
+func clearWires(p sharpView, f Frame, T float64, s clearing) (c cleared, left float64, ok bool) {
+	lo, hi := f.Inside(p.size(), f.Lo, f.Hi, -float64(s.Skip+4), 8)
 	if !(T >= 3) || hi-lo < float64(s.Window)/2 {
 		return c, 0, false
 	}

@@ -68,5 +68,5 @@ func (k *Kept) ruler(ctx context.Context, unit calib.Unit) (calib.Ruler, bool, e
 }
 
 func (k *Kept) rulerOptions(unit calib.Unit, notOn *calib.Ruler) calib.Options {
-	return calib.Options{Unit: unit, FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H), NotOn: notOn}
+	return calib.Options{Unit: unit, FocalPx: fit.FocalPx(k.focal35, k.gray.W, k.gray.H), NotOn: notOn, Colours: k.colours}
 }

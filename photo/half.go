@@ -36,17 +36,45 @@ func (h HalfColours) Bytes() int64 {
 	return 3 * int64(len(h.held.G.Pix))
 }
 
+// Sized are the channels in another size, of those of the whole photo where they are not
+// held; ok is false where there are none.
+func (h HalfColours) Sized(wPx, hPx int) (c Colour, ok bool, err error) {
+	if c = h.held; h.of != nil {
+		if c, err = h.of.colours(gocv.IMReadColor); err != nil {
+			return Colour{}, false, err
+		}
+	}
+	if len(c.G.Pix) == 0 {
+		return Colour{}, false, nil
+	}
+	how := gocv.InterpolationLinear
+	if 2*wPx <= c.G.W {
+		how = gocv.InterpolationArea
+	}
+	for _, p := range []*Plane{&c.B, &c.G, &c.R} {
+		if *p, err = p.sized(wPx, hPx, how); err != nil {
+			return Colour{}, false, err
+		}
+	}
+	return c, true, nil
+}
+
 // Planes are the channels; ok is false where there are none.
 func (h HalfColours) Planes() (c Colour, ok bool, err error) {
 	if h.of == nil {
 		return h.held, len(h.held.G.Pix) > 0, nil
 	}
-	m, err := decodeOpenCV(h.of.data, gocv.IMReadReducedColor2, gocv.MatTypeCV8UC3)
-	if err != nil {
-		return Colour{}, false, err
-	}
-	m = upright(m, h.of.orientation)
-	defer m.Close()
-	c, err = coloursOf(m)
+	c, err = h.of.colours(gocv.IMReadReducedColor2)
 	return c, err == nil, err
+}
+
+// colours decodes the channels.
+func (e *encoded) colours(how gocv.IMReadFlag) (Colour, error) {
+	m, err := decodeOpenCV(e.data, how, gocv.MatTypeCV8UC3)
+	if err != nil {
+		return Colour{}, err
+	}
+	m = upright(m, e.orientation)
+	defer m.Close()
+	return coloursOf(m)
 }

@@ -25,10 +25,16 @@ func TestHalfColours(t *testing.T) {
 		if c.R.W != (cardW+1)/2 || c.R.H != (cardH+1)/2 {
 			t.Fatalf("%s: %d x %d px", name, c.R.W, c.R.H)
 		}
+		whole, ok, err := h.Sized(cardW, cardH)
+		if err != nil || !ok || whole.R.W != cardW || whole.R.H != cardH {
+			t.Fatalf("%s: %v, %v, %d x %d px of the whole", name, ok, err, whole.R.W, whole.R.H)
+		}
 		for _, at := range [][2]int{{cardW / 10, cardH / 12}, {cardW * 2 / 5, cardH / 4}, {cardW * 3 / 4, cardH / 4}, {cardW / 4, cardH * 3 / 4}, {cardW * 3 / 4, cardH * 3 / 4}} {
 			want := cardAt(at[0], at[1])
 			i := at[1]/2*c.R.W + at[0]/2
-			for _, ch := range [][2]uint8{{c.R.Pix[i], want.R}, {c.G.Pix[i], want.G}, {c.B.Pix[i], want.B}} {
+			j := at[1]*cardW + at[0]
+			for _, ch := range [][2]uint8{{c.R.Pix[i], want.R}, {c.G.Pix[i], want.G}, {c.B.Pix[i], want.B},
+				{whole.R.Pix[j], want.R}, {whole.G.Pix[j], want.G}, {whole.B.Pix[j], want.B}} {
 				if d := int(ch[0]) - int(ch[1]); d < -12 || d > 12 {
 					t.Errorf("%s at %v: %d, want %d", name, at, ch[0], ch[1])
 				}
@@ -47,5 +53,8 @@ func TestHalfColours(t *testing.T) {
 
 	if _, ok, err := (HalfColours{}).Planes(); ok || err != nil {
 		t.Errorf("no photo: %v, %v", ok, err)
+	}
+	if _, ok, err := (HalfColours{}).Sized(8, 6); ok || err != nil {
+		t.Errorf("no photo in another size: %v, %v", ok, err)
 	}
 }

@@ -81,21 +81,25 @@ func (p Plane) Shrink(maxSidePx int) (Plane, float64, error) {
 		return p, 1, nil
 	}
 	k := float64(maxSidePx) / float64(long)
-	m, err := gocv.NewMatFromBytes(p.H, p.W, gocv.MatTypeCV8UC1, p.Pix)
-	if err != nil {
-		return Plane{}, 0, fmt.Errorf("photo: %w", err)
-	}
-	defer m.Close()
-	s := gocv.NewMat()
-	defer s.Close()
-	w, h := int(math.Round(float64(p.W)*k)), int(math.Round(float64(p.H)*k))
 	how := gocv.InterpolationArea
 	if k > 0.5 {
 		how = gocv.InterpolationLinear
 	}
-	gocv.Resize(m, &s, image.Pt(w, h), 0, 0, how)
-	out, err := planeOf(s)
+	out, err := p.sized(int(math.Round(float64(p.W)*k)), int(math.Round(float64(p.H)*k)), how)
 	return out, k, err
+}
+
+// sized is the plane in another size.
+func (p Plane) sized(w, h int, how gocv.InterpolationFlags) (Plane, error) {
+	m, err := gocv.NewMatFromBytes(p.H, p.W, gocv.MatTypeCV8UC1, p.Pix)
+	if err != nil {
+		return Plane{}, fmt.Errorf("photo: %w", err)
+	}
+	defer m.Close()
+	s := gocv.NewMat()
+	defer s.Close()
+	gocv.Resize(m, &s, image.Pt(w, h), 0, 0, how)
+	return planeOf(s)
 }
 
 // At is the bilinear value at (x, y); outside the picture it is NaN.
