@@ -32,6 +32,9 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 	if noComb(ruler, b) {
 		ends.HighIn, ends.Free = 0, 0
 	}
+	if b.RowIn() >= longestCombIn && !mayBeCM(ruler) {
+		ends.Free = 0 // as low and as free as a comb's, but more of them in a row
+	}
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	return []Feature{
 		// What calib and vision think of their own reading. Of drawn photos (ranges fit)

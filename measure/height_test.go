@@ -322,6 +322,22 @@ func TestLowAndOfNoSize(t *testing.T) {
 	}
 }
 
+// Teeth stand in a row no longer than combs are: a low reed on a ground as light as its bar
+// seems to end in nothing, too.
+func TestLongRowsAreNoCombs(t *testing.T) {
+	for _, c := range []struct {
+		longIn float64
+		want   bool
+	}{{5, true}, {12, false}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 12, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: 2, HighIn: 2.6, LeastIn: 2.6, Free: 1}}
+		for _, f := range featuresOf(calib.Ruler{UnitProbability: 1}, b, fit.Pitch{PerInch: 12}, 1) {
+			if f.Name == "ends free" && (f.Value > 0) != c.want {
+				t.Errorf("%g in: %g", c.longIn, f.Value)
+			}
+		}
+	}
+}
+
 // From near only a part of a comb may be seen, and of a reed: one of no made size is
 // doubted until more of it is seen than a comb is high, or long. Slots are no teeth.
 func TestSeenInPartAndOfNoSize(t *testing.T) {
