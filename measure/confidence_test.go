@@ -132,3 +132,23 @@ func TestLikeItsMarks(t *testing.T) {
 		}
 	}
 }
+
+// Wires between which others stand were left out by the count; between slots holes stand.
+func TestMoreBetween(t *testing.T) {
+	row := make([]vision.Band, 30)
+	for _, c := range []struct {
+		kind   vision.Kind
+		strays int
+		want   bool
+	}{{vision.Reed, 10, true}, {vision.Reed, 3, false}, {vision.RigidHeddle, 29, false}} {
+		b := vision.Bands{Kind: c.kind, Row: row, Strays: c.strays}
+		if got := moreBetween(b); got != c.want {
+			t.Errorf("%s with %d strays of %d: %v", c.kind, c.strays, len(row), got)
+		}
+	}
+	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
+	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: row, Strays: 10}
+	if got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}); got.right > mayBeNoPart {
+		t.Errorf("10 strays of 30: believed %.3f", got.right)
+	}
+}

@@ -16,7 +16,7 @@ import (
 
 // Version names the way of measuring; a stored answer of another version is
 // measured again.
-const Version = "10"
+const Version = "11"
 
 // answerAt is the confidence from which a size is an answer; below it the photo
 // is unsure.
@@ -291,6 +291,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Reason, r.Advice = reason, showBars
 		} else if b.MayBeMoire() {
 			r.Reason, r.Advice = moireReason(b), goNearer
+		} else if moreBetween(b) {
+			r.Reason = "wires seem to stand between those that were counted: there may be twice as many"
+			r.Advice = "see in the overlay what was counted; lay the ruler where the wires are clean, and take the photo again"
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"

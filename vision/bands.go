@@ -55,6 +55,8 @@ type Bands struct {
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
 	Row          []Band
+	// Strays are bands that stand where none belongs, midway between two of the row.
+	Strays int
 	// PerInch is bands per inch of the ruler by regression of place on index, U
 	// its standard uncertainty from the bands' scatter alone.
 	PerInch, U float64

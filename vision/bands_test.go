@@ -225,3 +225,51 @@ func TestLocateStopsWhereBandsFade(t *testing.T) {
 		t.Errorf("%.4f per inch, want %g", b.PerInch, perInch)
 	}
 }
+
+// Rust hides all wires but every second one, here and there not those that should be: in a
+// row counted at twice the spacing bands stand midway, in a row of all wires none does.
+func TestStrays(t *testing.T) {
+	rng := rand.New(rand.NewPCG(12, 515))
+	const perInch, inches = 12.0, 6.0
+	bright := make([]bool, int(perInch*inches)+2)
+	for k := range bright {
+		bright[k] = k%2 == 0
+		if rng.Float64() < 0.15 {
+			bright[k] = !bright[k]
+		}
+	}
+	draw := func(seen func(k int) bool) signal {
+		g := signal{du: 1 / 240.0, v: make([]float64, int(inches*240))}
+		for i := range g.v {
+			x := float64(i) * g.du * perInch
+			k := int(x)
+			v := 0.1
+			if seen(k) {
+				v = 1
+			}
+			if off := x - float64(k) - 0.5; math.Abs(off) < 0.25 {
+				g.v[i] = v
+			}
+			g.v[i] += 0.05 * rng.NormFloat64()
+		}
+		return g
+	}
+	for _, c := range []struct {
+		name        string
+		seen        func(k int) bool
+		perInch     float64
+		least, most int
+	}{
+		{"every second wire, mostly", func(k int) bool { return bright[k] }, perInch / 2, 3, 9},
+		{"every second wire", func(k int) bool { return k%2 == 0 }, perInch / 2, 0, 0},
+		{"all wires", func(k int) bool { return true }, perInch, 0, 0},
+	} {
+		g := draw(c.seen)
+		var b Bands
+		s := calib.Scale{B: 1, Hi: inches}
+		b.locate(g.highPass(0.75/c.perInch), g, s, c.perInch)
+		if b.Strays < c.least || b.Strays > c.most {
+			t.Errorf("%s: %d strays beside %d bands, want %d to %d", c.name, b.Strays, len(b.Row), c.least, c.most)
+		}
+	}
+}

@@ -102,6 +102,39 @@ func (b *Bands) locate(g, plain signal, s calib.Scale, perInch float64) {
 		b.Row = append(b.Row, Band{Index: k, In: place[k], Along: s.Along(place[k]), Match: match[k], State: st})
 	}
 	b.Row = trimEnds(b.Row)
+	if len(b.Row) > 0 {
+		b.Strays = g.strays(tpl[:], b.Row, slope)
+	}
+}
+
+// strays is how many bands stand where none belongs, midway between two of the row: such
+// as stand out from what lies beside them half as much as the typical band does. The
+// template is of the row, one spacing T wide, a band in its middle.
+func (g signal) strays(tpl []float64, row []Band, T float64) (strays int) {
+	// A band and its half of the spacing, about their mean.
+	half := len(tpl) / 4
+	mid := append([]float64(nil), tpl[half:len(tpl)-half]...)
+	mean := 0.0
+	for _, v := range mid {
+		mean += v / float64(len(mid))
+	}
+	stands := func(u float64) (sum float64) {
+		for i, v := range mid {
+			sum += (v - mean) * g.at(u+((float64(i)+0.5)/float64(len(mid))-0.5)*T/2)
+		}
+		return sum
+	}
+	own := make([]float64, len(row))
+	for i, b := range row {
+		own[i] = stands(b.In)
+	}
+	typical := medianOf(own)
+	for i := range row[1:] {
+		if stands((row[i].In+row[i+1].In)/2) > typical/2 {
+			strays++
+		}
+	}
+	return strays
 }
 
 // dropFaint makes the likeness of bands that are hardly there NaN: those a tenth as
