@@ -133,21 +133,28 @@ func TestLikeItsMarks(t *testing.T) {
 	}
 }
 
-// Wires between which others stand were left out by the count; between slots holes stand.
+// Wires between which others stand were left out by the count, if some are lacking, too;
+// between slots holes stand.
 func TestMoreBetween(t *testing.T) {
-	row := make([]vision.Band, 30)
+	row := func(missing int) []vision.Band {
+		r := make([]vision.Band, 30)
+		for i := range missing {
+			r[3*i].State = vision.Missing
+		}
+		return r
+	}
 	for _, c := range []struct {
-		kind   vision.Kind
-		strays int
-		want   bool
-	}{{vision.Reed, 10, true}, {vision.Reed, 3, false}, {vision.RigidHeddle, 29, false}} {
-		b := vision.Bands{Kind: c.kind, Row: row, Strays: c.strays}
+		kind            vision.Kind
+		strays, missing int
+		want            bool
+	}{{vision.Reed, 10, 6, true}, {vision.Reed, 10, 0, false}, {vision.Reed, 2, 6, false}, {vision.RigidHeddle, 29, 6, false}} {
+		b := vision.Bands{Kind: c.kind, Row: row(c.missing), Strays: c.strays}
 		if got := moreBetween(b); got != c.want {
-			t.Errorf("%s with %d strays of %d: %v", c.kind, c.strays, len(row), got)
+			t.Errorf("%s with %d strays and %d missing of 30: %v", c.kind, c.strays, c.missing, got)
 		}
 	}
 	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
-	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: row, Strays: 10}
+	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: row(6), Strays: 10}
 	if got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}); got.right > mayBeNoPart {
 		t.Errorf("10 strays of 30: believed %.3f", got.right)
 	}
