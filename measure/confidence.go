@@ -32,8 +32,8 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 	if noComb(ruler, b) {
 		ends.HighIn, ends.Free = 0, 0
 	}
-	if b.RowIn() >= longestCombIn && !mayBeCM(ruler) {
-		ends.Free = 0 // as low and as free as a comb's, but more of them in a row
+	if b.RowIn() >= longestCombIn && b.Field.LeastIn >= vision.LowestIn && !mayBeCM(ruler) {
+		ends.Free = 0 // as low and as free as a comb's, but as high as a reed's, and more of them in a row
 	}
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	return []Feature{

@@ -323,16 +323,17 @@ func TestLowAndOfNoSize(t *testing.T) {
 }
 
 // Teeth stand in a row no longer than combs are: a low reed on a ground as light as its bar
-// seems to end in nothing, too.
+// seems to end in nothing, too. What is lower than reeds are is none in any row: a ruler's
+// own marks, read at a third of their size, ran over 15 inches.
 func TestLongRowsAreNoCombs(t *testing.T) {
 	for _, c := range []struct {
-		longIn float64
-		want   bool
-	}{{5, true}, {12, false}} {
-		b := vision.Bands{Kind: vision.Reed, PerInch: 12, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: 2, HighIn: 2.6, LeastIn: 2.6, Free: 1}}
+		longIn, leastIn float64
+		want            bool
+	}{{5, 2.6, true}, {12, 2.6, false}, {15, 0.27, true}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 12, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: 2, HighIn: c.leastIn, LeastIn: c.leastIn, Free: 1}}
 		for _, f := range featuresOf(calib.Ruler{UnitProbability: 1}, b, fit.Pitch{PerInch: 12}, 1) {
 			if f.Name == "ends free" && (f.Value > 0) != c.want {
-				t.Errorf("%g in: %g", c.longIn, f.Value)
+				t.Errorf("%g in, %g high: %g", c.longIn, c.leastIn, f.Value)
 			}
 		}
 	}
