@@ -29,8 +29,11 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	}
 	const past, deep = 1.1, 2.2 // of the length of the long marks
 	top := longMarks(long)
-	half := l.periodPx / 2
+	// A mark whose end was not found may run on as deep as that: what is printed there is
+	// what stands beside its line, too.
+	half, line := l.periodPx/2, l.periodPx/4
 	for i, g := range l.rungs {
+		ended := lengths[i] > 0 && lengths[i] < past*top
 		var sum, n float64
 		for r := 0; r < s.rows; r++ {
 			d := s.d0 + float64(r)*s.step
@@ -40,7 +43,7 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 			c := g.along - s.lo + l.shearAt(g.along)*d
 			row := s.v[r*s.cols : (r+1)*s.cols]
 			for j := max(1, int(c-half)); j <= min(s.cols-2, int(c+half)); j++ {
-				if v := row[j+1] - row[j-1]; v == v {
+				if v := row[j+1] - row[j-1]; v == v && (ended || math.Abs(float64(j)-c) > line) {
 					sum += math.Abs(float64(v))
 					n++
 				}

@@ -200,3 +200,46 @@ func TestNumbersHelpFewLengths(t *testing.T) {
 		t.Errorf("%d of 400 rows read", right)
 	}
 }
+
+// Marks that run on deeper than lengths are measured are no numbers, though nothing else
+// runs as deep: halves and wholes of sixteenths of an inch would be those of units of half
+// an inch. Numbers stand beside the line, too.
+func TestLongMarksAreNoNumbers(t *testing.T) {
+	const step, units, face = 24.0, 4, 200.0
+	sc := halving(Inch, 16, 0)
+	lengths := []float64{20, 28, 40, 90, 120} // by class
+	n := units*sc.divisions + 1
+	for _, c := range []struct {
+		numbers     bool
+		divisions   int
+		least, most float64
+	}{{false, 8, 0, 1}, {false, 16, 0, 1}, {true, 16, 3, 12}, {true, 8, 0, 1}} {
+		s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: 100}
+		s.v = make([]float32, s.cols*s.rows)
+		l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: 95, stepPx: 1}
+		own := make([]float64, n)
+		for i := range n {
+			class := sc.class[mod(i, sc.divisions)]
+			if class < 3 {
+				own[i] = lengths[class] // of the others no end was found
+			}
+			l.rungs = append(l.rungs, rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true})
+		}
+		for r := range s.rows {
+			for x := range s.cols {
+				v := float32(face)
+				i := min(int(float64(x)/step), n-1)
+				off := math.Abs(float64(x) - l.rungs[i].along)
+				number := c.numbers && i%sc.divisions == 0 && r > 46 && r < 80
+				if off < 1.5 && float64(r) < lengths[sc.class[mod(i, sc.divisions)]] || number && off < 11 && mod(x/2, 2) == 0 {
+					v = 40
+				}
+				s.v[r*s.cols+x] = v
+			}
+		}
+		l.measureInk(s, own)
+		if got := numbersOdds(l.rungs, c.divisions); got < c.least || got > c.most {
+			t.Errorf("numbers %v: %.2f for %d marks a unit, want %g to %g", c.numbers, got, c.divisions, c.least, c.most)
+		}
+	}
+}

@@ -226,6 +226,7 @@ func TestHalves(t *testing.T) {
 		{"unlike wires from baulk to baulk", row(none, 0.9), false, Reed, 0.5},
 		{"wires on a weave", weave(row(none, 1)), false, Reed, 0.9},
 		{"like wires", row(none, 0.1), false, Reed, 0.99},
+		{"wires that end in a shadow", row(func(d float64) bool { return d > -110 }, 1), false, Reed, 0.5},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false, Reed, 0.5},
 	} {
 		got := inTurn([]window{c.window, c.window, c.window}, ppi)

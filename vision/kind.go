@@ -144,7 +144,7 @@ func inTurn(windows []window, ppi float64) turn {
 		if t.alone >= fewestAlone {
 			alone++
 		}
-		if t.both < fewestBoth || t.alone < fewestAlone {
+		if t.both < fewestBoth || t.alone < fewestAlone || t.tooLong(ppi) {
 			end = math.NaN()
 			others = append(others, t)
 			continue
@@ -159,7 +159,7 @@ func inTurn(windows []window, ppi float64) turn {
 	// the bands of a window end with the holes: it does not say what lies past them.
 	told := yes
 	for _, t := range others {
-		if t.past >= fewestAlone || t.both >= fewestBoth && t.end < deepest-onLineIn*ppi {
+		if t.past >= fewestAlone || t.both >= fewestBoth && t.end < deepest-onLineIn*ppi || t.tooLong(ppi) {
 			told++
 		}
 	}
@@ -184,6 +184,12 @@ type turning struct {
 	end         float64
 	rows        int // in which bands are seen
 	past        int // those past the last that shows both; all where none does
+}
+
+// tooLong says that what stands between the bands runs on longer than holes do: those
+// are wires, and what comes past them is the part's end.
+func (t turning) tooLong(ppi float64) bool {
+	return float64(t.both)*zonePx(ppi) > longestHoleIn*ppi
 }
 
 // turns looks at a window from the marked edge to the part's end.
