@@ -159,3 +159,25 @@ func TestMoreBetween(t *testing.T) {
 		t.Errorf("10 strays of 30: believed %.3f", got.right)
 	}
 }
+
+// A few broken wires are usual, one in eight is not.
+func TestLacking(t *testing.T) {
+	for _, c := range []struct {
+		kind         vision.Kind
+		row, missing int
+		want         int
+	}{{vision.Reed, 25, 3, 3}, {vision.Reed, 25, 2, 0}, {vision.Reed, 120, 5, 0}, {vision.RigidHeddle, 25, 3, 0}} {
+		b := vision.Bands{Kind: c.kind, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, c.row)}
+		for i := range c.missing {
+			b.Row[4*i+1].State = vision.Missing
+		}
+		if got := lacking(b); got != c.want {
+			t.Errorf("%s, %d of %d missing: %d lacking, want %d", c.kind, c.missing, c.row, got, c.want)
+		}
+		ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
+		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}})
+		if c.want > 0 && got.right > mayBeNoPart {
+			t.Errorf("%s, %d of %d missing: believed %.3f", c.kind, c.missing, c.row, got.right)
+		}
+	}
+}
