@@ -243,6 +243,7 @@ func TestHalves(t *testing.T) {
 	}{
 		{"holes aslant", []float64{-20, -32, -44, -56, -68}, true},
 		{"rusty wires", []float64{-20, -68, -32, -90, -24}, false},
+		{"two windows with grain", []float64{-20, -80}, false},
 	} {
 		var ws []window
 		for _, end := range c.ends {

@@ -134,6 +134,9 @@ func inTurn(windows []window, ppi float64) turn {
 	// So far the line may be off from one window to the next; and in such a share of
 	// them it is seen at least, whatever the others tell.
 	const onLineIn, leastShare = 0.1, 1.0 / 3
+	// An inch or so on, a line that lies askew by 8°, which no ruler is laid at, is off by
+	// so much.
+	const askewIn = 0.2
 	yes, alone := 0, 0
 	var deep, steps []float64
 	var others []turning
@@ -165,6 +168,9 @@ func inTurn(windows []window, ppi float64) turn {
 	}
 	// The line may lie aslant to the edge.
 	aslant := medianOf(steps)
+	if math.Abs(aslant) > askewIn {
+		yes = 0
+	}
 	for i := range steps {
 		steps[i] = math.Abs(steps[i] - aslant)
 	}
