@@ -132,15 +132,19 @@ func (o attitude) slant(s calib.Scale, lo, hi float64) float64 {
 
 // bend is the curvature of the marked edge in its plane between two places, one
 // over its radius in inches, positive where it is the outer edge; 0 where it is
-// no more than what a lens does to a straight edge, or tracing it.
+// no more than what a lens does to a straight edge, or tracing it, and where it is more
+// than a tape bears: beside glare an edge is traced askew.
 func (o attitude) bend(s calib.Scale, lo, hi float64) float64 {
 	// A straight edge is traced to half a pixel of sag, and a lens bends it to a
 	// radius of some 1000 inches (common practice, no source).
 	const sagPx, lens = 0.5, 1.5e-3
+	// Bent in its plane to less than 0.75 m a tape rises from what it lies on (common
+	// practice, no source).
+	const tightestIn = 750 / 25.4
 	spanIn := math.Abs(s.In(hi) - s.In(lo))
 	perIn := (o.turnAt(s, hi) - o.turnAt(s, lo)) / spanIn
 	sag := 8 * sagPx * o.acrossPerPx / (spanIn * spanIn)
-	if math.Abs(perIn) < lens+3*sag {
+	if math.Abs(perIn) < lens+3*sag || math.Abs(perIn) > 1/tightestIn {
 		return 0
 	}
 	return perIn

@@ -152,6 +152,14 @@ func TestBendAndSlant(t *testing.T) {
 	if got := attitudeOf(p, straight, lean{}, 2500).bend(straight, -1000, 1000); got != 0 {
 		t.Errorf("a straight edge bends by %.5f per inch", got)
 	}
+	// No tape bends as tightly as 24 inches, but over 2 inches an edge beside glare was
+	// traced so.
+	askew := calib.Scale{Frame: straight.Frame, Half: 200, B: 1, Lo: -200, Hi: 200}
+	askew.Frame.Half = 200
+	askew.Frame.Bow[2] = 200 * 200 / (2 * 24 * ppi)
+	if got := attitudeOf(p, askew, lean{}, 2500).bend(askew, -200, 200); got != 0 {
+		t.Errorf("an edge traced askew bends by %.5f per inch", got)
+	}
 }
 
 // Bands of any lean are found at their lean, and none is drawn to nought, where
