@@ -145,12 +145,7 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	if !(b.PerInch > 0) || len(b.Row) < 5 {
 		return p, ErrPitch
 	}
-	good := 0
-	for _, r := range b.Row {
-		if r.State == vision.Good {
-			good++
-		}
-	}
+	good := b.Of(vision.Good)
 	if good < 5 {
 		return p, ErrPitch
 	}

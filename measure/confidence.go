@@ -189,13 +189,8 @@ func likeItsMarks(ruler calib.Ruler, b vision.Bands) bool {
 // but all wires are seen; in a heddle's row holes stand between.
 func moreBetween(b vision.Bands) bool {
 	const few, share = 3, 0.12
-	off := 0
-	for _, r := range b.Row {
-		if r.State != vision.Good {
-			off++
-		}
-	}
 	least := math.Max(few, share*float64(len(b.Row)))
+	off := len(b.Row) - b.Of(vision.Good)
 	return b.Kind == vision.Reed && float64(b.Strays) >= least && float64(off) >= least
 }
 
@@ -203,15 +198,10 @@ func moreBetween(b vision.Bands) bool {
 // may hide as many, or the row may be that of every second wire that it left bright. Of
 // 110 drawn photos of reeds (fit, seeds 5701, 5702 and 5706), rusty ones, some with wires
 // missing and some with yarn across, none lacked more than 5 in 100; of two that were
-// halved 7 and 12 (5711).
+// halved 7 (5702) and 12 (5711). The share is set between.
 func lacking(b vision.Bands) int {
 	const few, share = 3, 0.08
-	missing := 0
-	for _, r := range b.Row {
-		if r.State == vision.Missing {
-			missing++
-		}
-	}
+	missing := b.Of(vision.Missing)
 	if b.Kind != vision.Reed || missing < few || float64(missing) <= share*float64(len(b.Row)) {
 		return 0
 	}

@@ -301,6 +301,16 @@ func (b Bands) RowIn() float64 {
 	return b.Row[len(b.Row)-1].In - b.Row[0].In
 }
 
+// Of is how many places of the row are in a state.
+func (b Bands) Of(state State) (n int) {
+	for _, r := range b.Row {
+		if r.State == state {
+			n++
+		}
+	}
+	return n
+}
+
 // TooFine says that the bands are too close together in the photo to be told
 // from an artefact of the pixels: in moiré every second or third of them may look
 // alike, so that what stands out most counts.

@@ -168,15 +168,12 @@ func inTurn(windows []window, ppi float64) turn {
 	}
 	// The line may lie aslant to the edge.
 	aslant := medianOf(steps)
-	if math.Abs(aslant) > askewIn {
-		yes = 0
-	}
 	for i := range steps {
 		steps[i] = math.Abs(steps[i] - aslant)
 	}
 	n := float64(len(windows))
 	return turn{
-		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && medianOf(steps) <= onLineIn,
+		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && math.Abs(aslant) <= askewIn && medianOf(steps) <= onLineIn,
 		alone:  float64(alone) / math.Max(1, n),
 		deepIn: medianOf(deep),
 	}
