@@ -43,14 +43,23 @@ func (h *hunt) readTinted(sides []candidate, colours photo.HalfColours) ([]*read
 	if len(sides) == 0 {
 		return nil, nil
 	}
-	c, ok, err := colours.Sized(work.W, work.H)
+	t, ok, err := tintedOf(work, colours)
 	if err != nil || !ok {
 		return nil, err
 	}
-	t := tinted{of: [3]sharpPlane{sharpen(c.R), sharpen(c.G), sharpen(c.B)}}
 	slots, errs := make([][]*read, len(sides)), make([]error, len(sides))
 	SideBySide(len(sides), func(i int) { slots[i], errs[i] = t.readSide(work, sides[i]) })
 	return slices.Concat(slots...), errors.Join(errs...)
+}
+
+// tintedOf is the work level in its colours, yet without weights; ok is false where there
+// are none.
+func tintedOf(work level, colours photo.HalfColours) (t tinted, ok bool, err error) {
+	c, ok, err := colours.Sized(work.W, work.H)
+	if err != nil || !ok {
+		return t, false, err
+	}
+	return tinted{of: [3]sharpPlane{sharpen(c.R), sharpen(c.G), sharpen(c.B)}}, true, nil
 }
 
 // readSide reads the ladders on one side of an edge in the sum of the channels that shows

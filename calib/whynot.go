@@ -127,7 +127,7 @@ func WhyNot(ctx context.Context, p photo.Plane, k KnownScale, opt Options) (stri
 	for _, c := range h.all {
 		if d, along := k.apart(c.frame); along && d <= near && !seen[c.frame] {
 			seen[c.frame] = true
-			said, err := h.whyNotThrough(c, step)
+			said, err := h.whyNotThrough(c, step, opt.Colours)
 			if err != nil {
 				return "", err
 			}
@@ -177,8 +177,8 @@ func ladderWords(l ladder, held float64) string {
 }
 
 // whyNotThrough says what becomes of marks step px apart on a side of an edge when it is
-// read as a transparent ruler's.
-func (h *hunt) whyNotThrough(c candidate, step float64) (string, error) {
+// read as a transparent ruler's, in grey and in colours.
+func (h *hunt) whyNotThrough(c candidate, step float64, colours photo.HalfColours) (string, error) {
 	work := h.py.work
 	f := scaleFrame(c.frame, work.k)
 	wires, ok, err := wiresBeside(work.Plane, f)
@@ -186,14 +186,35 @@ func (h *hunt) whyNotThrough(c candidate, step float64) (string, error) {
 		return fmt.Sprintf("no wires beside (%.1f px, strength %.2f)", wires.periodPx/work.k, wires.strength), err
 	}
 	say := fmt.Sprintf("wires %.1f px, strength %.2f, under %.2f", wires.periodPx/work.k, wires.strength, wiresUnder(work.Plane, f, wires))
-	ways, left := waysThrough(h.sharpWork(), f, wires.periodPx)
-	if len(ways) == 0 {
-		return say + ", not cleared", nil
+	said, err := whyNotCleared(h.sharpWork(), work, c, step, wires.periodPx)
+	if err != nil {
+		return "", err
 	}
-	say += fmt.Sprintf(", lean %.3f, left %.2f", ways[0].lean, left)
+	say += said
+	t, ok, err := tintedOf(work, colours)
+	if err != nil || !ok {
+		return say, err
+	}
+	if !t.weigh(f, wires.periodPx) {
+		return say + "\n      tinted: nothing", nil
+	}
+	if said, err = whyNotCleared(t, work, c, step, wires.periodPx); err != nil {
+		return "", err
+	}
+	return say + fmt.Sprintf("\n      tinted %.2f", t.weight) + said, nil
+}
+
+// whyNotCleared says what becomes of marks step px apart on a side of an edge in the ways
+// in which wires of spacing T are taken off.
+func whyNotCleared(sharp sharpView, work level, c candidate, step, T float64) (say string, err error) {
+	ways, left := waysThrough(sharp, scaleFrame(c.frame, work.k), T)
+	if len(ways) == 0 {
+		return ", not cleared", nil
+	}
+	say = fmt.Sprintf(", lean %.3f, left %.2f", ways[0].lean, left)
 	for i, way := range ways {
 		st := sampleStrip(way.Plane, way.frame, way.frame.Lo, way.frame.Hi, 0, combsDeep, 1)
-		combs, err := combsLeft(st, way.frame.Lo, wires.periodPx)
+		combs, err := combsLeft(st, way.frame.Lo, T)
 		if err != nil {
 			return "", err
 		}

@@ -45,6 +45,11 @@ func whyNot(ctx context.Context, f flags, stdout io.Writer) error {
 				return err
 			}
 			g, err := p.Gray()
+			if err != nil {
+				p.Close()
+				return err
+			}
+			colours, err := p.HalfColours()
 			focal := fit.FocalPx(p.Focal35, g.W, g.H)
 			p.Close()
 			if err != nil {
@@ -60,7 +65,7 @@ func whyNot(ctx context.Context, f flags, stdout io.Writer) error {
 				if k.Units < 1 {
 					continue
 				}
-				said, err := calib.WhyNot(ctx, g, k, calib.Options{FocalPx: focal})
+				said, err := calib.WhyNot(ctx, g, k, calib.Options{FocalPx: focal, Colours: colours})
 				if err != nil {
 					return err
 				}
