@@ -11,7 +11,9 @@ type taking struct {
 	by    [][partsOfWires]float64 // of each place
 	half  int                     // of the window along the row
 	whole []wireSums              // up to each place, of what a row without gaps has
-	own   []wireSums              // room for those of a row with gaps
+	roots []wireRoots             // of those about every weightsApart-th place
+	gaps  []wireSums              // room for those of what a row lacks
+	lacks []int                   // room for how many places it lacks up to each
 	seen  [][partsOfWires]float64 // room for the sums of a row times the wires' parts
 }
 
@@ -34,7 +36,7 @@ type wireSums [partsOfWires * (partsOfWires + 1) / 2]float64
 func newTaking(wires, within []float64, half int) *taking {
 	n := len(wires)
 	t := &taking{parts: besideParts, by: make([][partsOfWires]float64, n), half: half,
-		whole: make([]wireSums, n+1), own: make([]wireSums, n+1), seen: make([][partsOfWires]float64, n+1)}
+		whole: make([]wireSums, n+1), gaps: make([]wireSums, n+1), lacks: make([]int, n+1), seen: make([][partsOfWires]float64, n+1)}
 	square := make([]float64, n)
 	for i, v := range wires {
 		square[i] = v * v
@@ -58,6 +60,9 @@ func newTaking(wires, within []float64, half int) *taking {
 	for i := range wires {
 		t.whole[i+1] = t.next(t.whole[i], i)
 	}
+	for i := 0; i < n+weightsApart; i += weightsApart {
+		t.roots = append(t.roots, t.rootsAt(min(i, n-1), false))
+	}
 	return t
 }
 
@@ -75,8 +80,9 @@ func (t *taking) next(q wireSums, i int) wireSums {
 
 // from is a row less the wires in it, of which parts are as strong as they are within
 // half a window (least squares), a second time without what stands out of the rest, as
-// marks do: those would pass for wires where they lie on some. Where the row has nothing
-// (NaN) it is 0. off is what was taken off.
+// marks and figures do: those would pass for wires where they lie on some, and a figure
+// that fills a part of the window would change the wires beside it. Where the row has
+// nothing (NaN) it is 0. off is what was taken off.
 func (t *taking) from(row []float32) (left, off []float32) {
 	off = t.fit(row)
 	left = make([]float32, len(row))
@@ -88,56 +94,58 @@ func (t *taking) from(row []float32) (left, off []float32) {
 		}
 	}
 	if len(size) == 0 {
-		return left, off
+		return left, make([]float32, len(row))
 	}
 	const most = 4 // of the typical size
 	limit := float32(most * quickSelect(size, len(size)/2))
-	even := make([]float32, len(row))
-	for i, v := range row {
-		even[i] = v
-		if v == v {
-			even[i] = off[i] + min(max(left[i], -limit), limit)
+	bare := slices.Clone(row)
+	for i, v := range left {
+		if v > limit || v < -limit {
+			bare[i] = nan32
 		}
 	}
-	off = t.fit(even)
+	off = t.fit(bare)
 	for i, v := range row {
 		if v == v {
 			left[i] = v - off[i]
+		} else {
+			off[i] = 0
 		}
 	}
 	return left, off
 }
 
-// fit are the wires that fit a row best; 0 where it has nothing.
+// fit are the wires that fit a row best, also where it has nothing.
 func (t *taking) fit(row []float32) (off []float32) {
 	n := len(row)
 	gaps := slices.ContainsFunc(row, func(v float32) bool { return v != v })
-	sums := t.whole
-	if gaps {
-		sums = t.own
-	}
 	for i, v := range row {
 		y, seen := float64(v), t.seen[i]
-		switch {
-		case y != y:
-			t.own[i+1], t.seen[i+1] = t.own[i], seen
+		if gaps {
+			t.gaps[i+1], t.lacks[i+1] = t.gaps[i], t.lacks[i]
+		}
+		if y != y {
+			t.gaps[i+1], t.lacks[i+1], t.seen[i+1] = t.next(t.gaps[i], i), t.lacks[i]+1, seen
 			continue
-		case gaps:
-			t.own[i+1] = t.next(t.own[i], i)
 		}
 		for a, v := range t.by[i][:t.parts] {
 			seen[a] += y * v
 		}
 		t.seen[i+1] = seen
 	}
+	weights := func(i int) [partsOfWires]float64 {
+		at := min(i, n-1)
+		if lo, hi := t.around(at); gaps && t.lacks[hi] > t.lacks[lo] {
+			l := t.rootsAt(at, true)
+			return t.weightsAt(&l, at)
+		}
+		return t.weightsAt(&t.roots[i/weightsApart], at)
+	}
 	off = make([]float32, n)
-	last := t.weightsAt(sums, 0)
+	last := weights(0)
 	for from := 0; from < n; from += weightsApart {
-		next := t.weightsAt(sums, min(from+weightsApart, n-1))
+		next := weights(from + weightsApart)
 		for i := from; i < min(from+weightsApart, n); i++ {
-			if row[i] != row[i] {
-				continue
-			}
 			at, v := float64(i-from)/weightsApart, 0.0
 			for k, w := range t.by[i][:t.parts] {
 				v += w * (last[k] + at*(next[k]-last[k]))
@@ -153,67 +161,90 @@ func (t *taking) fit(row []float32) (off []float32) {
 // window; between them they are interpolated.
 const weightsApart = 6
 
-// weightsAt are the weights of the wires' parts about a place of the row that was summed.
-func (t *taking) weightsAt(sums []wireSums, i int) [partsOfWires]float64 {
-	lo, hi := max(0, i-t.half), min(len(t.by), i+t.half+1)
+// around are the places of which a row is summed about one.
+func (t *taking) around(i int) (lo, hi int) {
+	return max(0, i-t.half), min(len(t.by), i+t.half+1)
+}
+
+// rootsAt are the roots of the sums about a place, without what the row that was summed
+// lacks if it has gaps.
+func (t *taking) rootsAt(i int, gaps bool) wireRoots {
+	lo, hi := t.around(i)
 	var m wireSums
-	var y [partsOfWires]float64
 	for k := range m {
-		m[k] = sums[hi][k] - sums[lo][k]
+		m[k] = t.whole[hi][k] - t.whole[lo][k]
+		if gaps {
+			m[k] -= t.gaps[hi][k] - t.gaps[lo][k]
+		}
 	}
+	return m.roots()
+}
+
+// weightsAt are the weights of the wires' parts about a place of the row that was summed.
+func (t *taking) weightsAt(l *wireRoots, i int) [partsOfWires]float64 {
+	lo, hi := t.around(i)
+	var y [partsOfWires]float64
 	for k := range y {
 		y[k] = t.seen[hi][k] - t.seen[lo][k]
 	}
-	return m.solve(y)
+	return l.solve(y, t.parts)
 }
 
-// solve are the weights of parts whose sums with a row are y, by Cholesky's
-// decomposition; of a part that the others nearly make up nothing is taken. Each is held
-// to nothing a little (a ridge), for so many parts together make up marks, too.
-func (m wireSums) solve(y [partsOfWires]float64) (w [partsOfWires]float64) {
+// wireRoots are Cholesky's decomposition of sums, row by row; 0 on the diagonal where the
+// other parts nearly make up one.
+type wireRoots wireSums
+
+// roots decomposes sums. Each part is held to nothing a little (a ridge), for so many
+// together make up marks, too.
+func (m wireSums) roots() (l wireRoots) {
 	const ridge = 0.01 // of a part's square; of wires a hundredth is left by it
 	const own = 1e-4   // of a part's square, what the others must leave of it
-	var l [partsOfWires][partsOfWires]float64
-	k := 0
-	for a := range l {
-		var whole float64
-		for b := 0; b <= a; b++ {
-			v := m[k]
-			k++
+	for a, ra := 0, 0; a < partsOfWires; a++ {
+		for b, rb := 0, 0; b <= a; b++ {
+			v := m[ra+b]
 			if a == b {
-				whole = v
 				v *= 1 + ridge
 			}
 			for j := range b {
-				v -= l[a][j] * l[b][j]
+				v -= l[ra+j] * l[rb+j]
 			}
 			switch {
-			case a == b && v > own*whole:
-				l[a][a] = math.Sqrt(v)
-			case a != b && l[b][b] > 0:
-				l[a][b] = v / l[b][b]
+			case a == b && v > own*m[ra+a]:
+				l[ra+a] = math.Sqrt(v)
+			case a != b && l[rb+b] > 0:
+				l[ra+b] = v / l[rb+b]
 			}
+			rb += b + 1
 		}
+		ra += a + 1
 	}
-	for a := range w {
-		if l[a][a] == 0 {
-			continue
+	return l
+}
+
+// solve are the weights of the first parts, whose sums with a row are y; of one that the
+// others nearly make up nothing is taken.
+func (l *wireRoots) solve(y [partsOfWires]float64, parts int) (w [partsOfWires]float64) {
+	for a, ra := 0, 0; a < parts; a++ {
+		if l[ra+a] != 0 {
+			v := y[a]
+			for j := range a {
+				v -= l[ra+j] * w[j]
+			}
+			w[a] = v / l[ra+a]
 		}
-		v := y[a]
-		for j := range a {
-			v -= l[a][j] * w[j]
-		}
-		w[a] = v / l[a][a]
+		ra += a + 1
 	}
-	for a := partsOfWires - 1; a >= 0; a-- {
-		if l[a][a] == 0 {
+	for a := parts - 1; a >= 0; a-- {
+		ra := a * (a + 1) / 2
+		if l[ra+a] == 0 {
 			continue
 		}
 		v := w[a]
-		for j := a + 1; j < partsOfWires; j++ {
-			v -= l[j][a] * w[j]
+		for j, rj := a+1, ra+a+1; j < parts; j++ {
+			v -= l[rj+a] * w[j]
+			rj += j + 1
 		}
-		w[a] = v / l[a][a]
+		w[a] = v / l[ra+a]
 	}
 	return w
 }
