@@ -145,7 +145,7 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 		return 0, false
 	}
 	l.readPx = l.periodPx
-	l.maxDepth = math.Max(math.Min(18*T, 330), 24)
+	l.maxDepth = math.Max(math.Min(18*T, deepestMarksPx), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
 	l.stepPx = math.Max(1, math.Min(l.maxDepth/100, 0.1*T))
 	step := l.stepPx
@@ -192,6 +192,9 @@ const (
 	leastContrast = 1.5
 	mostUneven    = 0.13
 )
+
+// deepestMarksPx is how deep marks and what is printed past them are followed at most.
+const deepestMarksPx = 330
 
 // unevenness is how far a mark typically lies from the middle between its
 // neighbours, in spacings; 0 where no three marks stand in a row.

@@ -307,7 +307,7 @@ func waysThrough(sharp sharpView, f Frame, T float64) (ways []cleared, left floa
 		ways = append(ways, cl)
 	}
 	for _, d := range beyondMarks() {
-		ways = append(ways, cl.beyond(d, defaultClearing().Window))
+		ways = append(ways, cl.beyond(d))
 	}
 	return ways, left
 }

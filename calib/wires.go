@@ -24,6 +24,7 @@ type cleared struct {
 	off  [][]float32 // what was taken off of those
 	// wires are those beside the edge, along it.
 	wires []float64
+	half  int // of the window in which their strength is taken as one
 }
 
 // clearing are the settings of clearWires, all in px of the level they are
@@ -31,13 +32,21 @@ type cleared struct {
 type clearing struct {
 	Beside int     // depth of the strip beside the edge from which the wires are taken
 	Skip   int     // of it nearest to the edge left out: the edge's own blur and shadow
-	Deep   int     // depth of the strip inside that is cleared: the longest marks
+	Deep   int     // least depth of the strip inside that is cleared: the longest marks
 	Lean   float64 // greatest lean of the wires sought
 	Window int     // length along the edge over which the wires' strength is taken as one
 }
 
 func defaultClearing() clearing {
 	return clearing{Beside: 28, Skip: 4, Deep: 180, Lean: 0.3, Window: 240}
+}
+
+// deepFor is how deep a strip is cleared of wires of spacing T. These stand no closer than
+// 30 to the inch, which tells how large an inch is at most, and marks are up to 14 mm long
+// (common practice, no source): those that run on past the strip are all of one length.
+func (s clearing) deepFor(T float64) float64 {
+	const finest, longestIn = 30, 14 / 25.4
+	return min(max(float64(s.Deep), math.Ceil(finest*longestIn*T)), deepestMarksPx)
 }
 
 // clearWires takes the wires of spacing about T off the strip inside an edge. left is
@@ -49,7 +58,7 @@ func clearWires(p sharpView, f Frame, T float64, s clearing) (c cleared, left fl
 		return c, 0, false
 	}
 	lo = math.Ceil(lo)
-	st := p.sample(f, lo, hi, -float64(s.Beside), float64(s.Deep))
+	st := p.sample(f, lo, hi, -float64(s.Beside), s.deepFor(T))
 	if st.cols == 0 {
 		return c, 0, false
 	}
@@ -80,7 +89,8 @@ func clearWires(p sharpView, f Frame, T float64, s clearing) (c cleared, left fl
 	c.left, c.off = make([][]float32, len(in)), make([][]float32, len(in))
 	var before, after float64
 	c.wires = wires
-	take := newTaking(wires, nil, s.Window/2)
+	c.half = s.Window / 2
+	take := newTaking(wires, nil, c.half)
 	for r, row := range in {
 		c.left[r], c.off[r] = take.from(row)
 		for i, v := range c.left[r] {
@@ -137,7 +147,7 @@ func (c *cleared) draw() {
 
 // beyond is the strip with the wires taken off by what they are beside the edge and by
 // what they are farther inside than marks reach, between two depths in px, together.
-func (c cleared) beyond(depths [2]int, window int) cleared {
+func (c cleared) beyond(depths [2]int) cleared {
 	d0, d1 := depths[0]+edgeRow, min(depths[1]+edgeRow, len(c.left))
 	if d0 >= d1 {
 		return c
@@ -152,7 +162,7 @@ func (c cleared) beyond(depths [2]int, window int) cleared {
 	}
 	out := c
 	out.left, out.off = make([][]float32, len(c.left)), make([][]float32, len(c.left))
-	take := newTaking(c.wires, rest, window/2)
+	take := newTaking(c.wires, rest, c.half)
 	row := make([]float32, c.W)
 	for r := range c.left {
 		for i := range row {

@@ -154,7 +154,7 @@ func TestBeyondTakesOffWhatOnlyLiesUnderTheRuler(t *testing.T) {
 		}
 		return math.Sqrt(sq/n - sum/n*sum/n)
 	}
-	own, further := rough(c), rough(c.beyond([2]int{45, 160}, defaultClearing().Window))
+	own, further := rough(c), rough(c.beyond([2]int{45, 160}))
 
 	if further > 0.7*own {
 		t.Errorf("%.1f grey levels are left of wires, %.1f without what lies farther inside", own, further)
@@ -184,5 +184,48 @@ func TestVeiledSides(t *testing.T) {
 	}
 	if got, _ := h.veiledSides(got, clearlyHeld, mostVeiled); len(got) != 0 {
 		t.Error("a side that was looked at is looked at again")
+	}
+}
+
+// From near by marks run deep into the picture and figures are wider than several wires:
+// a long mark beside one is seen to its end.
+func TestClearWiresFromNearBy(t *testing.T) {
+	const pxPerIn, wires = 548, 35.6
+	p := wiresAcross(2000, 1000, wires, 0, rand.New(rand.NewPCG(31, 32)))
+	laySeeThrough(p, tenths(Inch, 10, 0), []float64{6.4, 9.5, 11.2}, pxPerIn, 0.8, 0.6)
+	figure := func(along, depth float64) bool { // a solid one beside each whole inch
+		return depth > 150 && depth < 280 && along > 20 && along < 130
+	}
+	for y := p.H / 2; y < p.H; y++ {
+		for x := range p.W {
+			a := float64(x) - 1000
+			if figure(a-pxPerIn*math.Floor(a/pxPerIn), float64(y-p.H/2)) {
+				p.Pix[y*p.W+x] = 25
+			}
+		}
+	}
+	c, _, ok := clearWires(sharpen(p), Frame{X: 1000, Y: 500, TX: 1, NY: 1, Lo: -980, Hi: 980, Half: 980}, wires, defaultClearing())
+	if !ok {
+		t.Fatal("not cleared")
+	}
+	rough := func(along, d0, d1 float64) float64 {
+		var sum, n float64
+		for d := d0; d < d1; d += 3 {
+			for x := 0.0; x < 60; x++ {
+				v := c.At(c.frame.Point(along+x, d)) - 128
+				sum, n = sum+v*v, n+1
+			}
+		}
+		return math.Sqrt(sum / n)
+	}
+	for _, along := range []float64{-pxPerIn, 0} {
+		if beside, past := rough(along+210, 170, 270), rough(along+210, 290, 325); !(beside < 2*past) {
+			t.Errorf("beside a figure at %.0f px %.1f grey levels are left of wires, past it %.1f", along, beside, past)
+		}
+		// a mark is darker than what lies right before it
+		mark := func(d float64) float64 { return c.At(c.frame.Point(along-5, d)) - c.At(c.frame.Point(along, d)) }
+		if near, deep := mark(60), mark(225); !(deep > 0.6*near) {
+			t.Errorf("the mark at %.0f px stands out by %.0f grey levels near the edge and by %.0f at its end", along, near, deep)
+		}
 	}
 }
