@@ -12,8 +12,6 @@ type taking struct {
 	half  int                     // of the window along the row
 	whole []wireSums              // up to each place, of what a row without gaps has
 	roots []wireRoots             // of those about every weightsApart-th place
-	gaps  []wireSums              // room for those of what a row lacks
-	lacks []int                   // room for how many places it lacks up to each
 	seen  [][partsOfWires]float64 // room for the sums of a row times the wires' parts
 }
 
@@ -36,7 +34,7 @@ type wireSums [partsOfWires * (partsOfWires + 1) / 2]float64
 func newTaking(wires, within []float64, half int) *taking {
 	n := len(wires)
 	t := &taking{parts: besideParts, by: make([][partsOfWires]float64, n), half: half,
-		whole: make([]wireSums, n+1), gaps: make([]wireSums, n+1), lacks: make([]int, n+1), seen: make([][partsOfWires]float64, n+1)}
+		whole: make([]wireSums, n+1), seen: make([][partsOfWires]float64, n+1)}
 	square := make([]float64, n)
 	for i, v := range wires {
 		square[i] = v * v
@@ -58,20 +56,20 @@ func newTaking(wires, within []float64, half int) *taking {
 		}
 	}
 	for i := range wires {
-		t.whole[i+1] = t.next(t.whole[i], i)
+		t.whole[i+1] = t.next(t.whole[i], i, 1)
 	}
 	for i := 0; i < n+weightsApart; i += weightsApart {
-		t.roots = append(t.roots, t.rootsAt(min(i, n-1), false))
+		t.roots = append(t.roots, t.rootsAt(min(i, n-1), wireSums{}))
 	}
 	return t
 }
 
-// next adds the wires at a place to the sums before it.
-func (t *taking) next(q wireSums, i int) wireSums {
+// next adds the wires at a place to sums so many times.
+func (t *taking) next(q wireSums, i int, times float64) wireSums {
 	k := 0
 	for a, v := range t.by[i][:t.parts] {
 		for _, w := range t.by[i][:a+1] {
-			q[k] += v * w
+			q[k] += times * v * w
 			k++
 		}
 	}
@@ -117,28 +115,36 @@ func (t *taking) from(row []float32) (left, off []float32) {
 
 // fit are the wires that fit a row best, also where it has nothing.
 func (t *taking) fit(row []float32) (off []float32) {
-	n := len(row)
-	gaps := slices.ContainsFunc(row, func(v float32) bool { return v != v })
 	for i, v := range row {
 		y, seen := float64(v), t.seen[i]
-		if gaps {
-			t.gaps[i+1], t.lacks[i+1] = t.gaps[i], t.lacks[i]
-		}
-		if y != y {
-			t.gaps[i+1], t.lacks[i+1], t.seen[i+1] = t.next(t.gaps[i], i), t.lacks[i]+1, seen
-			continue
-		}
-		for a, v := range t.by[i][:t.parts] {
-			seen[a] += y * v
+		if y == y {
+			for a, v := range t.by[i][:t.parts] {
+				seen[a] += y * v
+			}
 		}
 		t.seen[i+1] = seen
 	}
+	// what the row lacks of the window, which goes on with it
+	var lacks wireSums
+	n, lo, hi, gaps := len(row), 0, 0, 0
 	weights := func(i int) [partsOfWires]float64 {
 		at := min(i, n-1)
-		if lo, hi := t.around(at); gaps && t.lacks[hi] > t.lacks[lo] {
-			l := t.rootsAt(at, true)
+		from, to := t.around(at)
+		for ; hi < to; hi++ {
+			if row[hi] != row[hi] {
+				lacks, gaps = t.next(lacks, hi, 1), gaps+1
+			}
+		}
+		for ; lo < from; lo++ {
+			if row[lo] != row[lo] {
+				lacks, gaps = t.next(lacks, lo, -1), gaps-1
+			}
+		}
+		if gaps > 0 {
+			l := t.rootsAt(at, lacks)
 			return t.weightsAt(&l, at)
 		}
+		lacks = wireSums{}
 		return t.weightsAt(&t.roots[i/weightsApart], at)
 	}
 	off = make([]float32, n)
@@ -166,16 +172,12 @@ func (t *taking) around(i int) (lo, hi int) {
 	return max(0, i-t.half), min(len(t.by), i+t.half+1)
 }
 
-// rootsAt are the roots of the sums about a place, without what the row that was summed
-// lacks if it has gaps.
-func (t *taking) rootsAt(i int, gaps bool) wireRoots {
+// rootsAt are the roots of the sums about a place, without what is lacking there.
+func (t *taking) rootsAt(i int, lacks wireSums) wireRoots {
 	lo, hi := t.around(i)
 	var m wireSums
 	for k := range m {
-		m[k] = t.whole[hi][k] - t.whole[lo][k]
-		if gaps {
-			m[k] -= t.gaps[hi][k] - t.gaps[lo][k]
-		}
+		m[k] = t.whole[hi][k] - t.whole[lo][k] - lacks[k]
 	}
 	return m.roots()
 }
