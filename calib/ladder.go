@@ -15,7 +15,8 @@ type rung struct {
 	resp   float64 // strength of the mark, grey levels
 	found  bool
 	length float64 // px, how far the mark runs into the ruler
-	ink    float64 // how much is printed past the marks' ends hereabouts; NaN unknown
+	ink    float64 // how much is printed past the marks' ends hereabouts, as slopes; NaN unknown
+	tone   float64 // the same as how much more of the marks' tone it is than most places; NaN unknown
 }
 
 // ladder is an equally spaced row of marks along an edge.

@@ -186,7 +186,7 @@ func (h *hunt) whyNotThrough(c candidate, step float64) (string, error) {
 		return fmt.Sprintf("no wires beside (%.1f px, strength %.2f)", wires.periodPx/work.k, wires.strength), err
 	}
 	say := fmt.Sprintf("wires %.1f px, strength %.2f, under %.2f", wires.periodPx/work.k, wires.strength, wiresUnder(work.Plane, f, wires))
-	ways, left := waysThrough(h.sharpWork(), f, wires.periodPx)
+	ways, left := waysThrough(h.sharpWork(), f, wires.periodPx, defaultClearing())
 	if len(ways) == 0 {
 		return say + ", not cleared", nil
 	}
