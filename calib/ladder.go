@@ -108,7 +108,7 @@ func readBase(p photo.Plane, f Frame, s strip, c comb, base [2]float64) (l ladde
 		if t.quality < leastRival*tracks[0].quality || ok && (best > clearScore || T > fineMarksPx) {
 			break
 		}
-		q := ladder{frame: f, base: base, rungs: t.rungs, dark: t.dark}
+		q := ladder{frame: f, base: base, rungs: steadied(t.rungs, prof, lo, T, t.dark), dark: t.dark}
 		score, fine := q.measure(p, lo, hi, T)
 		if fine && (!ok || score > best) {
 			l, ok, best = q, true, score
