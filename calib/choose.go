@@ -92,26 +92,40 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 // the same row of marks, from another line or with the wires taken off in another way,
 // make of its score: they are one row, whose lengths were measured several times, so
 // that what counts is how well a reading does beside the best one in the mean of them,
-// each weighed by its odds.
+// each weighed by its odds. The row's numbers were printed once: what is left of wires may
+// hide them, so that those count that show the plainest.
 func rowsAgree(reads []read) func(i, k int) float64 {
-	beside := func(j int, rd reading) float64 {
-		for _, o := range reads[j].readings {
-			if o.unit == rd.unit && o.divisions == rd.divisions {
-				return o.score - reads[j].readings[0].score
-			}
-		}
-		return -notRead
-	}
 	return func(i, k int) float64 {
 		rd := reads[i].readings[k]
-		own := beside(i, rd)
-		var sum, w float64
+		row := []read{reads[i]}
 		for j := 0; j < len(reads) && reads[j].alone(); j++ {
-			if j == i || reads[i].sameRow(reads[j]) {
-				sum, w = sum+reads[j].odds(0)*beside(j, rd), w+reads[j].odds(0)
+			if j != i && reads[i].sameRow(reads[j]) {
+				row = append(row, reads[j])
 			}
 		}
-		return sum/w - own
+		numbers := map[int]float64{} // by the divisions of a unit
+		for _, q := range row {
+			for _, o := range q.readings {
+				numbers[o.divisions] = math.Max(numbers[o.divisions], o.numbers)
+			}
+		}
+		var sum, w float64
+		for _, q := range row {
+			score, best := math.NaN(), math.Inf(-1)
+			for _, o := range q.readings {
+				s := o.score - o.numbers + numbers[o.divisions]
+				best = math.Max(best, s)
+				if o.unit == rd.unit && o.divisions == rd.divisions {
+					score = s
+				}
+			}
+			beside := score - best
+			if score != score {
+				beside = -notRead
+			}
+			sum, w = sum+q.odds(0)*beside, w+q.odds(0)
+		}
+		return sum/w - (rd.score - reads[i].readings[0].score)
 	}
 }
 

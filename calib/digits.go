@@ -11,12 +11,14 @@ import (
 // dirt, worn print or the numbers themselves cut the longest marks short, so that
 // wholes look like halves, the numbers still tell how many marks make a unit.
 
-// measureInk measures for every rung how much is printed past the marks' ends
-// there: the mean slope of the grey levels along the rows of that depth. lengths
+// measureInk measures for every rung how much is printed past the marks' ends there: the
+// mean slope of the grey levels along the rows of that depth, and by how much more they are
+// of the marks' tone than those of most rungs at the same depth. What is left of wires that
+// were taken off a transparent ruler is all slopes, and evens out in the mean. lengths
 // are the marks' lengths by rung, 0 unknown.
 func (l *ladder) measureInk(s strip, lengths []float64) {
 	for i := range l.rungs {
-		l.rungs[i].ink = math.NaN()
+		l.rungs[i].ink, l.rungs[i].tone = math.NaN(), math.NaN()
 	}
 	var long []float64
 	for _, n := range lengths {
@@ -32,25 +34,45 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	// A mark whose end was not found may run on as deep as that: what is printed there is
 	// what stands beside its line, too.
 	half, line := l.periodPx/2, l.periodPx/4
-	for i, g := range l.rungs {
-		ended := lengths[i] > 0 && lengths[i] < past*top
-		var sum, n float64
-		for r := 0; r < s.rows; r++ {
-			d := s.d0 + float64(r)*s.step
-			if d < past*top || d > math.Min(deep*top, l.maxDepth) {
-				continue
-			}
+	slopes, tones := make([]float64, len(l.rungs)), make([]float64, len(l.rungs))
+	ns, nt := make([]float64, len(l.rungs)), make([]float64, len(l.rungs))
+	cells := make([]float64, len(l.rungs))
+	for r := 0; r < s.rows; r++ {
+		d := s.d0 + float64(r)*s.step
+		if d < past*top || d > math.Min(deep*top, l.maxDepth) {
+			continue
+		}
+		row := s.v[r*s.cols : (r+1)*s.cols]
+		for i, g := range l.rungs {
+			ended := lengths[i] > 0 && lengths[i] < past*top
 			c := g.along - s.lo + l.shearAt(g.along)*d
-			row := s.v[r*s.cols : (r+1)*s.cols]
+			var sum, n float64
 			for j := max(1, int(c-half)); j <= min(s.cols-2, int(c+half)); j++ {
-				if v := row[j+1] - row[j-1]; v == v && (ended || math.Abs(float64(j)-c) > line) {
-					sum += math.Abs(float64(v))
-					n++
+				if !ended && math.Abs(float64(j)-c) <= line {
+					continue
+				}
+				if v := row[j+1] - row[j-1]; v == v {
+					slopes[i], ns[i] = slopes[i]+math.Abs(float64(v)), ns[i]+1
+				}
+				if v := row[j]; v == v {
+					sum, n = sum+l.ink(float64(v)), n+1
 				}
 			}
+			cells[i] = sum / n // NaN where nothing is seen
 		}
-		if n > 0 {
-			l.rungs[i].ink = sum / n
+		face := median(slices.DeleteFunc(slices.Clone(cells), func(v float64) bool { return v != v }))
+		for i, v := range cells {
+			if v == v {
+				tones[i], nt[i] = tones[i]+v-face, nt[i]+1
+			}
+		}
+	}
+	for i := range l.rungs {
+		if ns[i] > 0 {
+			l.rungs[i].ink = slopes[i] / ns[i]
+		}
+		if nt[i] > 0 {
+			l.rungs[i].tone = math.Max(0, tones[i]/nt[i])
 		}
 	}
 }
@@ -84,7 +106,7 @@ func (l *ladder) inkWithin(s strip, lo, hi int, lengths []float64) (ok bool) {
 	l.measureInk(s, within)
 	for i, g := range l.rungs {
 		if g.n < lo || g.n > hi {
-			l.rungs[i].ink = math.NaN()
+			l.rungs[i].ink, l.rungs[i].tone = math.NaN(), math.NaN()
 		}
 	}
 	return ok
@@ -122,29 +144,70 @@ const (
 	leastUnits   = 1.9 // units of numbers tell how long a unit is at least
 )
 
-// numbersOdds are the log odds that what is printed past the marks gives to so
-// many of them making a unit: how like it is to itself a unit on, less how like it
-// is anywhere about half a unit on, as the numbers of the ruler's other scale would
-// be, which are nearer to each other. 0 where nothing is printed, or what is leaves no blank between,
-// as the marks of the ruler's other scale do; never against.
+// numbersOdds are the log odds that what is printed past the marks gives to so many of
+// them making a unit: of the two ways to measure it those of the one that shows it plainer.
 func numbersOdds(rungs []rung, divisions int) float64 {
+	slopes, roots, tones := make(printed, len(rungs)), make(printed, len(rungs)), make(printed, len(rungs))
+	for i, g := range rungs {
+		// a number over all marks' mean is what counts, not how black it is
+		slopes[i], roots[i], tones[i] = g.ink, math.Sqrt(g.ink), g.tone
+	}
+	odds := unitOdds(slopes, roots, divisions)
+	// Figures are wider than thirty-seconds of an inch are apart.
+	tones = tones.smoothed(divisions / 32)
+	if slices.ContainsFunc(tones, func(v float64) bool { return v > faintestPrint }) {
+		odds = math.Max(odds, unitOdds(tones, tones, divisions))
+	}
+	return odds
+}
+
+// faintestPrint is by how many grey levels what is printed differs in the mean from most
+// places at least: grain and shade are alike by chance.
+const faintestPrint = 2 * leastContrast
+
+// printed is how much is printed past each of a ladder's marks; NaN where unknown.
+type printed []float64
+
+// smoothed is the mean of so many marks on either side.
+func (p printed) smoothed(half int) printed {
+	out := make(printed, len(p))
+	for i := range p {
+		var sum, n float64
+		for j := max(0, i-half); j <= min(len(p)-1, i+half); j++ {
+			if v := p[j]; v == v {
+				sum, n = sum+v, n+1
+			}
+		}
+		if out[i] = sum / n; p[i] != p[i] {
+			out[i] = math.NaN()
+		}
+	}
+	return out
+}
+
+// unitOdds are the log odds of so many marks making a unit: how like what is printed is
+// to itself a unit on, less how like it is anywhere about half a unit on, as the numbers of
+// the ruler's other scale would be, which are nearer to each other. 0 where nothing is
+// printed, or what is leaves no blank between, as the marks of the ruler's other scale do;
+// never against. p is what is looked at for blanks, like what is compared.
+func unitOdds(p, like printed, divisions int) float64 {
 	const perLikeness, most, fullUnits = 20, 12, 4
 	seen := 0
-	for _, g := range rungs {
-		if g.ink == g.ink {
+	for _, v := range p {
+		if v == v {
 			seen++
 		}
 	}
 	units := float64(seen) / float64(divisions)
-	if units < leastUnits || longestBlank(rungs, divisions) < leastBlank*float64(divisions) {
+	if units < leastUnits || p.longestBlank(divisions) < leastBlank*float64(divisions) {
 		return 0
 	}
-	unit := inkLikeness(rungs, divisions)
+	unit := like.likeness(divisions)
 	half := 0.0
 	for apart := (divisions + 3) / 4; apart <= 3*divisions/4; apart++ {
-		half = math.Max(half, inkLikeness(rungs, apart))
+		half = math.Max(half, like.likeness(apart))
 	}
-	two := inkLikeness(rungs, 2*divisions)
+	two := like.likeness(2 * divisions)
 	share := math.Min(1, (units-1)/(fullUnits-1))
 	chance := 1 / math.Sqrt(math.Max(1, float64(seen-divisions))) // of a correlation
 	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
@@ -155,11 +218,12 @@ const leastBlank = 0.35
 
 // longestBlank is how many marks in a row have nothing printed past them, in most
 // units alike.
-func longestBlank(rungs []rung, divisions int) float64 {
+func (p printed) longestBlank(divisions int) float64 {
 	at := make([][]float64, divisions)
-	for _, g := range rungs {
-		if g.ink == g.ink {
-			at[mod(g.n, divisions)] = append(at[mod(g.n, divisions)], g.ink)
+	for i, v := range p {
+		if v == v {
+			k := i % divisions
+			at[k] = append(at[k], v)
 		}
 	}
 	ink := make([]float64, divisions)
@@ -184,18 +248,16 @@ func longestBlank(rungs []rung, divisions int) float64 {
 	return float64(min(best, divisions))
 }
 
-// inkLikeness is the correlation of the ink of rungs that are so many apart; 0
+// likeness is the correlation of what is printed at marks that are so many apart; 0
 // where there are few.
-func inkLikeness(rungs []rung, apart int) float64 {
+func (p printed) likeness(apart int) float64 {
 	pairs := 0
 	var sx, sy, sxx, syy, sxy float64
-	for i := 0; i+apart < len(rungs); i++ {
-		x, y := rungs[i].ink, rungs[i+apart].ink
+	for i := 0; i+apart < len(p); i++ {
+		x, y := p[i], p[i+apart]
 		if x != x || y != y {
 			continue
 		}
-		// a number over all marks' mean is what counts, not how black it is
-		x, y = math.Sqrt(x), math.Sqrt(y)
 		pairs++
 		sx, sy, sxx, syy, sxy = sx+x, sy+y, sxx+x*x, syy+y*y, sxy+x*y
 	}

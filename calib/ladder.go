@@ -15,7 +15,8 @@ type rung struct {
 	resp   float64 // strength of the mark, grey levels
 	found  bool
 	length float64 // px, how far the mark runs into the ruler
-	ink    float64 // how much is printed past the marks' ends hereabouts; NaN unknown
+	ink    float64 // how much is printed past the marks' ends hereabouts, as slopes; NaN unknown
+	tone   float64 // the same as how much more of the marks' tone it is than most places; NaN unknown
 }
 
 // ladder is an equally spaced row of marks along an edge.
@@ -76,7 +77,7 @@ func readLadder(p photo.Plane, f Frame, c comb) (l ladder, ok bool) {
 func basesOf(s strip, c comb) [][2]float64 {
 	out := [][2]float64{combDepths(s, c)}
 	if out[0][1] <= c.depth[0] || out[0][0] >= c.depth[1] {
-		out = append(out, c.depth)
+		out = append(out, [2]float64{c.depth[0], math.Max(c.depth[1], c.depth[0]+1)})
 	}
 	return out
 }
@@ -107,7 +108,7 @@ func readBase(p photo.Plane, f Frame, s strip, c comb, base [2]float64) (l ladde
 		if t.quality < leastRival*tracks[0].quality || ok && (best > clearScore || T > fineMarksPx) {
 			break
 		}
-		q := ladder{frame: f, base: base, rungs: t.rungs, dark: t.dark}
+		q := ladder{frame: f, base: base, rungs: steadied(t.rungs, prof, lo, T, t.dark), dark: t.dark}
 		score, fine := q.measure(p, lo, hi, T)
 		if fine && (!ok || score > best) {
 			l, ok, best = q, true, score
@@ -147,7 +148,8 @@ func (l *ladder) measure(p photo.Plane, lo, hi, T float64) (score float64, ok bo
 	l.readPx = l.periodPx
 	l.maxDepth = math.Max(math.Min(18*T, deepestMarksPx), 24)
 	a0, a1 := l.rungs[0].along-T, l.rungs[len(l.rungs)-1].along+T
-	l.stepPx = math.Max(1, math.Min(l.maxDepth/100, 0.1*T))
+	// The base must hold a row: by what marks are like there it is told where they end.
+	l.stepPx = math.Max(1, min(l.maxDepth/100, 0.1*T, l.base[1]-l.base[0]))
 	step := l.stepPx
 	out := 2 + step*math.Ceil(math.Max(2, 0.6*T-2)/step)
 	s := sampleStrip(p, l.frame, math.Max(lo, math.Floor(a0)), math.Min(hi, a1), -out, l.maxDepth, step)

@@ -54,3 +54,33 @@ func TestMarksBesideNumbers(t *testing.T) {
 		t.Errorf("%d rungs, %d a unit, whole at %d, explained %.2f", len(l.rungs), rd.divisions, rd.phase, rd.explained)
 	}
 }
+
+// However thin the band is in which marks are sought, a row of what is looked at lies in it:
+// without one no mark has a length.
+func TestThinBasesHoldARow(t *testing.T) {
+	const T, marks, edge = 20, 34, 30
+	p := photo.Plane{W: T*marks + 40, H: 200, Pix: make([]uint8, (T*marks+40)*200)}
+	for i := range p.Pix {
+		p.Pix[i] = 190
+	}
+	for i := range marks {
+		deep := [8]int{74, 24, 34, 24, 44, 24, 34, 24}[i%8]
+		for y := edge; y < edge+deep; y++ {
+			for x := 19 + T*i; x < 22+T*i; x++ {
+				p.Pix[y*p.W+x] = 40
+			}
+		}
+	}
+	half := float64(p.W) / 2
+	f := Frame{X: half, Y: edge - 0.5, TX: 1, NY: 1, Lo: -half, Hi: half, Half: half}
+	s := sampleStrip(p, f, 2-half, half-2, -2, 60, 1)
+	for d := 1.0; d <= 5; d += 0.25 {
+		l, _, ok := readBase(p, f, s, comb{periodPx: T, depth: [2]float64{1, 5}}, [2]float64{d, d + 1})
+		if !ok {
+			t.Fatalf("base from %.2f px: no ladder", d)
+		}
+		if rds := decode(l); len(rds) == 0 || rds[0].divisions != 8 || rds[0].explained < 0.9 {
+			t.Errorf("base from %.2f px: read %+v", d, rds)
+		}
+	}
+}

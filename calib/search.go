@@ -74,6 +74,9 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 			h.elsewhere(ruler, elsewhere)
 		}
 	}
+	if err == nil {
+		err = h.readNumbers()
+	}
 	return h.reads, err
 }
 

@@ -281,7 +281,7 @@ func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error)
 // readAllWays reads the ladders on one side of an edge with wires of spacing T taken off
 // in all ways.
 func readAllWays(work level, sharp sharpView, c candidate, T float64) ([]*read, error) {
-	ways, _ := waysThrough(sharp, scaleFrame(c.frame, work.k), T)
+	ways, _ := waysThrough(sharp, scaleFrame(c.frame, work.k), T, defaultClearing())
 	var out []*read
 	for _, way := range ways {
 		reads, err := readCleared(work, c, way, T)
@@ -296,8 +296,8 @@ func readAllWays(work level, sharp sharpView, c candidate, T float64) ([]*read, 
 // waysThrough are the ways to take wires of spacing T off the inner side of an edge, none
 // where too little of it is in the picture: as they are beside it, and as they are farther
 // inside. left is what the former leaves, see clearWires.
-func waysThrough(sharp sharpView, f Frame, T float64) (ways []cleared, left float64) {
-	cl, left, ok := clearWires(sharp, f, T, defaultClearing())
+func waysThrough(sharp sharpView, f Frame, T float64, s clearing) (ways []cleared, left float64) {
+	cl, left, ok := clearWires(sharp, f, T, s)
 	if !ok {
 		return nil, 0
 	}

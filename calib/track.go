@@ -8,7 +8,14 @@ import (
 // markResponse is a matched filter for narrow marks of spacing T: the mean over
 // the mark's width less the mean of its surroundings, positive on a mark.
 func markResponse(prof []float64, T float64, dark bool) []float64 {
-	sigma := math.Min(math.Max(0.13*T, 0.7), 2.6)
+	return responseOf(prof, sigmaOf(T), dark)
+}
+
+// sigmaOf is how wide marks are looked at that stand T px apart.
+func sigmaOf(T float64) float64 { return math.Min(math.Max(0.13*T, 0.7), 2.6) }
+
+// responseOf is markResponse for marks of a width.
+func responseOf(prof []float64, sigma float64, dark bool) []float64 {
 	half := int(math.Ceil(3.2 * sigma))
 	k := make([]float64, 2*half+1)
 	var mean float64

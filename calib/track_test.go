@@ -46,3 +46,38 @@ func TestMarksGoOnBehindGlare(t *testing.T) {
 		}
 	}
 }
+
+// Of marks that show two tops each, now the left one higher and now the right one, for
+// many marks in a row, each is read in its middle; fine ones that show one top stay where
+// they are.
+func TestMarksOfTwoTopsAreReadInTheirMiddle(t *testing.T) {
+	const spacing, marks = 5.7, 160
+	for _, apart := range []float64{0, 1.8} {
+		rng := rand.New(rand.NewPCG(20, 27))
+		prof := make([]float64, int(math.Round(spacing*(marks+1))))
+		for i := range prof {
+			prof[i] = 180 + 0.3*rng.NormFloat64()
+			for k := range marks {
+				at, more := spacing*(float64(k)+0.7), 0.25
+				if k/20%2 == 1 {
+					more = -more
+				}
+				for _, side := range [2]float64{-1, 1} {
+					x := (float64(i) - at - side*apart/2) / 0.75
+					prof[i] -= 8 * (1 + side*more) * math.Exp(-x*x/2)
+				}
+			}
+		}
+		rungs, _ := track(markResponse(prof, spacing, true), 0, spacing*(marks/2+0.7), spacing)
+		rungs = steadied(rungs, prof, 0, spacing, true)
+		var sum float64
+		for _, g := range rungs {
+			off := g.along/spacing - 0.7
+			off -= math.Round(off)
+			sum += off * off
+		}
+		if rms := math.Sqrt(sum / float64(len(rungs))); len(rungs) < marks-2 || rms > 0.1 {
+			t.Errorf("tops %g px apart: %d rungs, %.3f spacings off", apart, len(rungs), rms)
+		}
+	}
+}

@@ -207,7 +207,7 @@ func (h *hunt) whyNotThrough(c candidate, step float64, colours photo.HalfColour
 // whyNotCleared says what becomes of marks step px apart on a side of an edge in the ways
 // in which wires of spacing T are taken off.
 func whyNotCleared(sharp sharpView, work level, c candidate, step, T float64) (say string, err error) {
-	ways, left := waysThrough(sharp, scaleFrame(c.frame, work.k), T)
+	ways, left := waysThrough(sharp, scaleFrame(c.frame, work.k), T, defaultClearing())
 	if len(ways) == 0 {
 		return ", not cleared", nil
 	}

@@ -46,7 +46,7 @@ func defaultClearing() clearing {
 // (common practice, no source): those that run on past the strip are all of one length.
 func (s clearing) deepFor(T float64) float64 {
 	const finest, longestIn = 30, 14 / 25.4
-	return min(max(float64(s.Deep), math.Ceil(finest*longestIn*T)), deepestMarksPx)
+	return max(float64(s.Deep), min(math.Ceil(finest*longestIn*T), deepestMarksPx))
 }
 
 // clearWires takes the wires of spacing about T off the strip inside an edge. left is
