@@ -29,7 +29,7 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	if len(long) < fewestForInk {
 		return
 	}
-	const past, deep = 1.1, 2.2 // of the length of the long marks
+	const past = 1.1 // of the length of the long marks
 	top := longMarks(long)
 	// A mark whose end was not found may run on as deep as that: what is printed there is
 	// what stands beside its line, too.
@@ -39,7 +39,7 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	cells := make([]float64, len(l.rungs))
 	for r := 0; r < s.rows; r++ {
 		d := s.d0 + float64(r)*s.step
-		if d < past*top || d > math.Min(deep*top, l.maxDepth) {
+		if d < past*top || d > math.Min(numbersDeep*top, l.maxDepth) {
 			continue
 		}
 		row := s.v[r*s.cols : (r+1)*s.cols]
@@ -140,6 +140,9 @@ func (l *ladder) markedStretch(lengths []float64) (lo, hi int) {
 }
 
 const (
+	numbersDeep   = 2.2 // times as deep as the long marks run what is printed past them is numbers
+	mostOfNumbers = 12  // log odds that numbers give at most
+
 	fewestForInk = 8   // marks tell where numbers would stand at least
 	leastUnits   = 1.9 // units of numbers tell how long a unit is at least
 )
@@ -191,7 +194,7 @@ func (p printed) smoothed(half int) printed {
 // printed, or what is leaves no blank between, as the marks of the ruler's other scale do;
 // never against. p is what is looked at for blanks, like what is compared.
 func unitOdds(p, like printed, divisions int) float64 {
-	const perLikeness, most, fullUnits = 20, 12, 4
+	const perLikeness, fullUnits = 20, 4
 	seen := 0
 	for _, v := range p {
 		if v == v {
@@ -210,7 +213,7 @@ func unitOdds(p, like printed, divisions int) float64 {
 	two := like.likeness(2 * divisions)
 	share := math.Min(1, (units-1)/(fullUnits-1))
 	chance := 1 / math.Sqrt(math.Max(1, float64(seen-divisions))) // of a correlation
-	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), most)
+	return min(max(perLikeness*share*(unit-half-math.Max(two-unit, 0)-chance), 0), mostOfNumbers)
 }
 
 // leastBlank is the part of a unit that numbers leave blank in one piece.

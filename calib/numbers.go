@@ -41,19 +41,18 @@ func (h *hunt) readNumbers() error {
 	return nil
 }
 
-// unitOpen says whether numbers may decide how many marks make a unit.
+// unitOpen says whether its numbers may still decide how many marks make a unit.
 func (r read) unitOpen() bool {
-	const most = 12 // log odds that numbers give
 	best := r.readings[0]
-	return best.numbers < most && slices.ContainsFunc(r.readings, func(o reading) bool {
-		return o.divisions != best.divisions && o.score > best.score-most
+	return best.numbers < mostOfNumbers && slices.ContainsFunc(r.readings, func(o reading) bool {
+		return o.divisions != best.divisions && o.score > best.score-mostOfNumbers
 	})
 }
 
 // readNumbers measures what is printed past the marks of a row, with the wires that run on
 // under it taken off in several ways, and adds to its readings what the plainest tells.
 func (r *read) readNumbers(work level, sharp sharpView) error {
-	const least, past, mostPx = 2, 2.2, 420 // px, of the length of the long marks
+	const rowsApartPx, mostPx = 2, 420
 	f := scaleFrame(r.from.frame, work.k)
 	wires, ok, err := wiresBeside(work.Plane, f)
 	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
@@ -71,13 +70,13 @@ func (r *read) readNumbers(work level, sharp sharpView) error {
 		return nil
 	}
 	s := defaultClearing()
-	s.Deep = int(math.Min(past*longMarks(long), mostPx))
+	s.Deep = int(math.Min(numbersDeep*longMarks(long), mostPx))
 	ways, _ := waysThrough(sharp, f, wires.periodPx, s)
 	l.maxDepth = float64(s.Deep)
 	odds := map[int]float64{} // by the divisions of a unit
 	for _, way := range ways {
 		l.frame = way.frame
-		st := sampleStrip(way.Plane, way.frame, way.frame.Lo, way.frame.Hi, 0, l.maxDepth, least)
+		st := sampleStrip(way.Plane, way.frame, way.frame.Lo, way.frame.Hi, 0, l.maxDepth, rowsApartPx)
 		l.inkWithin(st, rd.lo, rd.hi, lengths)
 		for _, o := range r.readings {
 			odds[o.divisions] = math.Max(odds[o.divisions], numbersOdds(l.rungs, o.divisions))

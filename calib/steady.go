@@ -8,9 +8,10 @@ import "math"
 // sees one top.
 
 const (
-	// widerLook is how many times as wide marks are looked at a second time, steadier how
-	// much less unevenly they must stand so; of 12 drawn rulers with marks in two rows 1.5
-	// px apart and less.
+	// widerLook is how many times as wide marks are looked at a second time, steadier to
+	// which share of the mean square their unevenness must fall by it. Stated, no source;
+	// of two drawn rulers whose marks were read at two tops, 1.5 px apart, both are read
+	// evenly so.
 	widerLook, steadier = 1.7, 0.8
 	// movedMost is how far a mark may lie from where it was read first, in spacings.
 	movedMost = 0.35
