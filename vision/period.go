@@ -289,7 +289,9 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	const chance, seen, enough = 2, 3, 1.1 // three times as high as by chance
 	told := func(k float64) (sum float64) {
 		for m := 1.0; m <= 3*k; m++ {
-			if x := sp.line(m*f/k, least/2); math.Mod(m, k) != 0 && x >= seen {
+			// those of every second spacing tell nothing of every fourth
+			own := math.Mod(m, k) != 0 && (k != 4 || math.Mod(m, 2) != 0)
+			if x := sp.line(m*f/k, least/2); own && x >= seen {
 				sum += math.Log(x / chance)
 			}
 		}

@@ -227,3 +227,41 @@ func TestWeakFundamental(t *testing.T) {
 		t.Errorf("%.3f per inch (%v), want %v", got.PerInch, ok, f)
 	}
 }
+
+// Slots with holes halfway between are alike by twos, not by fours, though two spacings on
+// they may be a little less alike than four: what every second spacing has of lines of its
+// own says nothing of every fourth.
+func TestSlotsByTwosAreNotByFours(t *testing.T) {
+	const f, span, n, width = 15.28, 4.7, 2400, 0.012
+	row := func(rng *rand.Rand, tones [4]float64, sigma float64) signal {
+		s := signal{du: span / float64(n), v: make([]float64, n)}
+		for i := range s.v {
+			u := float64(i) * s.du
+			k := math.Round(u * f)
+			x := (u - k/f) / width
+			s.v[i] = tones[int(k)%4]*math.Exp(-x*x/2) + sigma*rng.NormFloat64()
+		}
+		return s.highPass(0.4)
+	}
+	by := func(rng *rand.Rand, tones [4]float64, sigma float64) float64 {
+		s := row(rng, tones, sigma)
+		sp := s.spectrum()
+		sp.width = 2 / span
+		return sp.subharmonic(s, f, coarsest, leastShare*sp.amplitude(sp.strongest(coarsest, 42)))
+	}
+	const rows = 200
+	twos := 0
+	for seed := range uint64(rows) {
+		rng := rand.New(rand.NewPCG(18, seed))
+		hole := 0.1 + 0.4*float64(seed)/rows
+		switch k := by(rng, [4]float64{1, hole, 0.9, hole}, 0.1); k {
+		case 2:
+			twos++
+		case 4:
+			t.Errorf("holes of %.2f: by fours", hole)
+		}
+	}
+	if twos < rows/10 {
+		t.Errorf("%d of %d rows by twos", twos, rows)
+	}
+}
