@@ -118,6 +118,7 @@ func TestServeLAN(t *testing.T) {
 	v := startServing(t, serveFlags{lan: true})
 	const pattern = `(http://10\.20\.30\.40:\d+/enter/[\w-]{22})\n`
 	address := v.find(pattern, 1)
+	v.find(`(plain HTTP)`, 1) // follows the address
 	if printed := v.out.String(); strings.Count(printed, "█") < 100 || !strings.Contains(printed, "plain HTTP") {
 		t.Errorf("no code to scan, or nothing is said of plain HTTP:\n%s", printed)
 	}
