@@ -28,18 +28,18 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 		perStep := (r.ladder.rungs[len(r.ladder.rungs)-1].along - r.ladder.rungs[0].along) / float64(r.ladder.rungs[len(r.ladder.rungs)-1].n)
 		return perStep * float64(r.readings[k].divisions) / r.readings[k].unit.Inches()
 	}
-	others := rowsAgree(reads)
 	n := len(reads)
 	if said == "" {
 		n = min(n, 8)
 	}
 	for i := 0; i < n && reads[i].alone(); i++ {
+		others := rowAgrees(reads, i)
 		for k, rd := range reads[i].readings {
 			if said != "" && rd.unit != said {
 				continue
 			}
 			perIn := pxIn(reads[i], k)
-			alone := reads[i].worthOf(k) + others(i, k) + around.distance(perIn) + around.wholeRow(reads, i, rd) + reads[i].inkLikelihood(rd) + reads[i].figureLikelihood(rd)
+			alone := reads[i].worthOf(k) + others(k) + around.distance(perIn) + around.wholeRow(reads, i, rd) + reads[i].inkLikelihood(rd) + reads[i].figureLikelihood(rd)
 			score := alone
 			if rd.byTen() {
 				score += around.width(i, reads[i], perIn, rd.lengths)
@@ -88,42 +88,44 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 	return c, true
 }
 
-// rowsAgree tells of each reading of a ladder what the other ladders that were read of
-// the same row of marks, from another line or with the wires taken off in another way,
+// rowAgrees tells of each reading of the i-th ladder what the other ladders that were read
+// of the same row of marks, from another line or with the wires taken off in another way,
 // make of its score: they are one row, whose lengths were measured several times, so
 // that what counts is how well a reading does beside the best one in the mean of them,
 // each weighed by its odds. The row's numbers were printed once: what is left of wires may
 // hide them, so that those count that show the plainest.
-func rowsAgree(reads []read) func(i, k int) float64 {
-	return func(i, k int) float64 {
+func rowAgrees(reads []read, i int) func(k int) float64 {
+	row := []read{reads[i]}
+	for j := 0; j < len(reads) && reads[j].alone(); j++ {
+		if j != i && reads[i].sameRow(reads[j]) {
+			row = append(row, reads[j])
+		}
+	}
+	numbers := map[int]float64{} // by the divisions of a unit
+	for _, q := range row {
+		for _, o := range q.readings {
+			numbers[o.divisions] = math.Max(numbers[o.divisions], o.numbers)
+		}
+	}
+	beside := func(q read, rd reading) float64 {
+		score, best := math.Inf(-1), math.Inf(-1)
+		for _, o := range q.readings {
+			s := o.score - o.numbers + numbers[o.divisions]
+			best = math.Max(best, s)
+			if o.unit == rd.unit && o.divisions == rd.divisions {
+				score = s
+			}
+		}
+		if math.IsInf(score, -1) {
+			return -notRead
+		}
+		return score - best
+	}
+	return func(k int) float64 {
 		rd := reads[i].readings[k]
-		row := []read{reads[i]}
-		for j := 0; j < len(reads) && reads[j].alone(); j++ {
-			if j != i && reads[i].sameRow(reads[j]) {
-				row = append(row, reads[j])
-			}
-		}
-		numbers := map[int]float64{} // by the divisions of a unit
-		for _, q := range row {
-			for _, o := range q.readings {
-				numbers[o.divisions] = math.Max(numbers[o.divisions], o.numbers)
-			}
-		}
 		var sum, w float64
 		for _, q := range row {
-			score, best := math.NaN(), math.Inf(-1)
-			for _, o := range q.readings {
-				s := o.score - o.numbers + numbers[o.divisions]
-				best = math.Max(best, s)
-				if o.unit == rd.unit && o.divisions == rd.divisions {
-					score = s
-				}
-			}
-			beside := score - best
-			if score != score {
-				beside = -notRead
-			}
-			sum, w = sum+q.odds(0)*beside, w+q.odds(0)
+			sum, w = sum+q.odds(0)*beside(q, rd), w+q.odds(0)
 		}
 		return sum/w - (rd.score - reads[i].readings[0].score)
 	}

@@ -44,16 +44,16 @@ func TestLaddersOfOneRowAgree(t *testing.T) {
 	if got := reads[c.read].readings[c.reading].divisions; got != 8 {
 		t.Errorf("%d divisions chosen, want 8", got)
 	}
-	others := rowsAgree([]read{wrong, as(readOf(t, 600), 26, 9)})
+	others := rowAgrees([]read{wrong, as(readOf(t, 600), 26, 9)}, 0)
 	for k := range wrong.readings {
-		if got := others(0, k); got != 0 {
+		if got := others(k); got != 0 {
 			t.Errorf("marks elsewhere add %.1f to reading %d", got, k)
 		}
 	}
 	// A reading that is missing once may be lost to a spoilt mark.
 	lone := right
 	lone.readings = lone.readings[:1]
-	if got := rowsAgree([]read{wrong, lone})(0, 0); got > -1 || got < -notRead {
+	if got := rowAgrees([]read{wrong, lone}, 0)(0); got > -1 || got < -notRead {
 		t.Errorf("a reading that the other ladder lacks: %.1f", got)
 	}
 }

@@ -20,12 +20,7 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 	for i := range l.rungs {
 		l.rungs[i].ink, l.rungs[i].tone = math.NaN(), math.NaN()
 	}
-	var long []float64
-	for _, n := range lengths {
-		if n > 0 && n < deepest*l.maxDepth {
-			long = append(long, n)
-		}
-	}
+	long := l.ended(lengths)
 	if len(long) < fewestForInk {
 		return
 	}
@@ -75,6 +70,16 @@ func (l *ladder) measureInk(s strip, lengths []float64) {
 			l.rungs[i].tone = math.Max(0, tones[i]/nt[i])
 		}
 	}
+}
+
+// ended are those of some lengths of marks whose end was found.
+func (l *ladder) ended(lengths []float64) (out []float64) {
+	for _, n := range lengths {
+		if n > 0 && n < deepest*l.maxDepth {
+			out = append(out, n)
+		}
+	}
+	return out
 }
 
 // longMarks is the length of the long marks among some: that of one in so many as the

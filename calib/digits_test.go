@@ -84,6 +84,18 @@ func TestChanceIsNoNumber(t *testing.T) {
 	}
 }
 
+// blankRow is a blank strip, so many rows deep, and the ladder of n marks that are to be
+// drawn on it step px apart.
+func blankRow(step float64, n, rows int, maxDepth float64) (strip, ladder) {
+	s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: rows}
+	s.v = make([]float32, s.cols*s.rows)
+	l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: maxDepth, stepPx: 1}
+	for i := range n {
+		l.rungs = append(l.rungs, rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true})
+	}
+	return s, l
+}
+
 // A short ruler's numbers are seen though its marks were followed on over its ends,
 // where wires are longer than any mark.
 func TestNumbersWithinTheRuler(t *testing.T) {
@@ -91,18 +103,15 @@ func TestNumbersWithinTheRuler(t *testing.T) {
 	sc := halving(Inch, 8, 0)
 	lengths := []float64{10, 14, 18, 24}
 	n := units*sc.divisions + 2*beyond
-	s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: 150}
-	s.v = make([]float32, s.cols*s.rows)
-	l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: 140, stepPx: 1}
+	s, l := blankRow(step, n, 150, 140)
 	var own []float64
 	for i := range n {
 		k := i - beyond // 0 and units*divisions are whole units
-		g := rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true}
 		length := lengths[sc.class[mod(k, sc.divisions)]]
 		if k < 0 || k > units*sc.divisions {
 			length = 120
 		}
-		l.rungs, own = append(l.rungs, g), append(own, length)
+		own = append(own, length)
 	}
 	for r := range s.rows {
 		for c := range s.cols {
@@ -214,16 +223,13 @@ func TestLongMarksAreNoNumbers(t *testing.T) {
 		divisions   int
 		least, most float64
 	}{{false, 8, 0, 1}, {false, 16, 0, 1}, {true, 16, 3, 12}, {true, 8, 0, 1}} {
-		s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: 100}
-		s.v = make([]float32, s.cols*s.rows)
-		l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: 95, stepPx: 1}
+		s, l := blankRow(step, n, 100, 95)
 		own := make([]float64, n)
 		for i := range n {
 			class := sc.class[mod(i, sc.divisions)]
 			if class < 3 {
 				own[i] = lengths[class] // of the others no end was found
 			}
-			l.rungs = append(l.rungs, rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true})
 		}
 		for r := range s.rows {
 			for x := range s.cols {

@@ -1,6 +1,7 @@
 package calib
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -15,29 +16,35 @@ import (
 // as well as they can be.
 func (h *hunt) readNumbers() error {
 	const mostRows = 3
-	var rows []*read
-	order := make([]int, len(h.reads))
-	for i := range order {
-		order[i] = i
+	reads := make([]*read, len(h.reads))
+	for i := range reads {
+		reads[i] = &h.reads[i]
 	}
-	sort.SliceStable(order, func(a, b int) bool { return h.reads[order[a]].worth() > h.reads[order[b]].worth() })
-	for _, i := range order {
-		q := &h.reads[i]
+	slices.SortStableFunc(reads, func(a, b *read) int { return cmp.Compare(b.worth(), a.worth()) })
+	var rows []*read
+	for _, q := range reads {
 		known := slices.ContainsFunc(rows, func(o *read) bool { return q.sameRow(*o) })
 		if q.alone() && !known && len(rows) < mostRows && q.unitOpen() {
 			rows = append(rows, q)
 		}
 	}
-	if len(rows) == 0 {
-		return nil
-	}
-	sharp, errs := h.sharpWork(), make([]error, len(rows))
-	SideBySide(len(rows), func(i int) { errs[i] = rows[i].readNumbers(h.py.work, sharp) })
-	for _, err := range errs {
+	work := h.py.work
+	var onWires []*read
+	var spacings []float64
+	for _, q := range rows {
+		wires, ok, err := wiresGoingOn(work.Plane, scaleFrame(q.from.frame, work.k))
 		if err != nil {
 			return err
 		}
+		if ok {
+			onWires, spacings = append(onWires, q), append(spacings, wires.periodPx)
+		}
 	}
+	if len(onWires) == 0 {
+		return nil
+	}
+	sharp := h.sharpWork()
+	SideBySide(len(onWires), func(i int) { onWires[i].readNumbers(work, sharp, spacings[i]) })
 	return nil
 }
 
@@ -49,29 +56,26 @@ func (r read) unitOpen() bool {
 	})
 }
 
-// readNumbers measures what is printed past the marks of a row, with the wires that run on
-// under it taken off in several ways, and adds to its readings what the plainest tells.
-func (r *read) readNumbers(work level, sharp sharpView) error {
+// readNumbers measures what is printed past the marks of a row, with the wires of spacing T
+// that run on under it taken off in several ways, and adds to its readings what the plainest
+// tells.
+func (r *read) readNumbers(work level, sharp sharpView, T float64) {
 	const rowsApartPx, mostPx = 2, 420
-	f := scaleFrame(r.from.frame, work.k)
-	wires, ok, err := wiresBeside(work.Plane, f)
-	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
-		return err
-	}
 	l := r.ladder.scaled(work.k)
 	rd := r.readings[0]
-	lengths, long := make([]float64, len(l.rungs)), []float64(nil)
+	lengths, within := make([]float64, len(l.rungs)), []float64(nil)
 	for i, g := range l.rungs {
-		if lengths[i] = g.length; g.n >= rd.lo && g.n <= rd.hi && g.length > 0 && g.length < deepest*l.maxDepth {
-			long = append(long, g.length)
+		if lengths[i] = g.length; g.n >= rd.lo && g.n <= rd.hi {
+			within = append(within, g.length)
 		}
 	}
+	long := l.ended(within)
 	if len(long) < fewestForInk {
-		return nil
+		return
 	}
 	s := defaultClearing()
 	s.Deep = int(math.Min(numbersDeep*longMarks(long), mostPx))
-	ways, _ := waysThrough(sharp, f, wires.periodPx, s)
+	ways, _ := waysThrough(sharp, scaleFrame(r.from.frame, work.k), T, s)
 	l.maxDepth = float64(s.Deep)
 	odds := map[int]float64{} // by the divisions of a unit
 	for _, way := range ways {
@@ -91,5 +95,4 @@ func (r *read) readNumbers(work level, sharp sharpView) error {
 	if scale, err := fitScale(r.ladder, r.readings[0]); err == nil {
 		r.scale = scale
 	}
-	return nil
 }

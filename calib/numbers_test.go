@@ -20,13 +20,10 @@ func TestNumbersAreSeenAmongWires(t *testing.T) {
 		least, most float64
 	}{{true, 16, 8, 12}, {true, 8, 0, 1}, {true, 32, 0, 2}, {false, 16, 0, 1}, {false, 8, 0, 1}} {
 		rng := rand.New(rand.NewPCG(20, 7))
-		s := strip{d0: 0, step: 1, cols: int(step * float64(n+1)), rows: 70}
-		s.v = make([]float32, s.cols*s.rows)
-		l := ladder{periodPx: step, dark: true, base: [2]float64{1, 8}, maxDepth: 66, stepPx: 1}
+		s, l := blankRow(step, n, 70, 66)
 		own := make([]float64, n)
-		for i := range n {
+		for i := range own {
 			own[i] = lengths[sc.class[mod(i, sc.divisions)]]
-			l.rungs = append(l.rungs, rung{n: i, along: step * (float64(i) + 0.5), resp: 20, found: true})
 		}
 		strong := make([]float64, s.cols) // how much is left of the wire there
 		for x := 0; x < s.cols; x += 7 {

@@ -267,12 +267,19 @@ func wiresUnder(p photo.Plane, f Frame, wires comb) float64 {
 	return rowsContrast(p, f, lo, hi, besideNear, underFar, T) / math.Max(rowsContrast(p, f, lo, hi, -besideFar, -besideNear, T), 1e-9)
 }
 
+// wiresGoingOn are the wires beside an edge that are seen on its inner side, too; ok is
+// false where there are none.
+func wiresGoingOn(p photo.Plane, f Frame) (wires comb, ok bool, err error) {
+	wires, ok, err = wiresBeside(p, f)
+	return wires, err == nil && ok && !(wiresUnder(p, f, wires) < noneUnder), err
+}
+
 // readSideThrough reads the ladders on one side of an edge, with the wires beside it
 // taken off, and what is left of them farther inside.
 func readSideThrough(work level, sharp sharpPlane, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
-	wires, ok, err := wiresBeside(work.Plane, f)
-	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder {
+	wires, ok, err := wiresGoingOn(work.Plane, f)
+	if !ok {
 		return nil, err
 	}
 	return readAllWays(work, sharp, c, wires.periodPx)

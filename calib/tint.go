@@ -66,8 +66,8 @@ func tintedOf(work level, colours photo.HalfColours) (t tinted, ok bool, err err
 // the wires beside it the least of what is seen inside.
 func (t tinted) readSide(work level, c candidate) ([]*read, error) {
 	f := scaleFrame(c.frame, work.k)
-	wires, ok, err := wiresBeside(work.Plane, f)
-	if err != nil || !ok || wiresUnder(work.Plane, f, wires) < noneUnder || !t.weigh(f, wires.periodPx) {
+	wires, ok, err := wiresGoingOn(work.Plane, f)
+	if !ok || !t.weigh(f, wires.periodPx) {
 		return nil, err
 	}
 	return readAllWays(work, t, c, wires.periodPx)

@@ -290,8 +290,7 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	told := func(k float64) (sum float64) {
 		for m := 1.0; m <= 3*k; m++ {
 			// those of every second spacing tell nothing of every fourth
-			own := math.Mod(m, k) != 0 && (k != 4 || math.Mod(m, 2) != 0)
-			if x := sp.line(m*f/k, least/2); own && x >= seen {
+			if x := sp.line(m*f/k, least/2); coprime(int(m), int(k)) && x >= seen {
 				sum += math.Log(x / chance)
 			}
 		}
@@ -307,6 +306,13 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 		}
 	}
 	return 1
+}
+
+func coprime(a, b int) bool {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a == 1
 }
 
 // likeness is the correlation of the signal with itself at a distance.
