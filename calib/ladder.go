@@ -214,6 +214,21 @@ func (l *ladder) unevenness() float64 {
 	return median(off)
 }
 
+// usualLength is how far most marks run into the ruler, px; infinite where none was
+// measured.
+func (l ladder) usualLength() float64 {
+	var px []float64
+	for _, r := range l.rungs {
+		if r.found && r.length > 0 {
+			px = append(px, r.length)
+		}
+	}
+	if len(px) == 0 {
+		return math.Inf(1)
+	}
+	return median(px)
+}
+
 // nearer is for every rung how much larger things are seen there than in the middle
 // of the ladder, from the marks' spacing: along a plane that recedes lengths across
 // go by the root of it.

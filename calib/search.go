@@ -323,10 +323,16 @@ func (r read) mayCarry(c candidate) bool {
 	case facing > parallel:
 		return math.Abs(depth) < ownEdge*r.widthPx()
 	case facing < -parallel:
-		return depth > ownEdge*r.widthPx()
+		// where marks were read along the line at which the short ones end, the edge at
+		// which they begin is at their other end
+		return depth > math.Min(ownEdge*r.widthPx(), mostOfMark*r.ladder.usualLength())
 	}
 	return false
 }
+
+// mostOfMark is the part of the usual mark's length at least that lies between the line
+// at which it ends and the edge at which it begins.
+const mostOfMark = 0.7
 
 // mayStandBeside says whether marks so far apart may be the ladder's own, seen
 // from another line, or those of another scale on the same ruler, however the

@@ -204,3 +204,29 @@ func TestLinesWithinTheMarksLeadToTheEdge(t *testing.T) {
 		t.Errorf("the nearest edge lies %.1f px off the ruler's, of %d", best, len(h.traced))
 	}
 }
+
+// A row read from the line at which its short marks end leads to the edge at which all
+// begin, which faces the other way.
+func TestEndsOfMarksLeadToTheEdgeBehind(t *testing.T) {
+	const step, short = 12.0, 4 * 12.0 // px: of a millimetre, and of the short marks
+	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(16, 1)))
+	drawRuler(p, tenths(CM, 10, 0), []float64{4, 5.5, 7}, 25.4*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	edge := newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580})
+	ends := edge.Flipped()
+	ends.Y += edge.NY * short
+	q := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{2, 20}}})
+	if q == nil {
+		t.Fatal("the row is not read")
+	}
+	q.scale.Frame = ends // as if it had been read from there
+	if !q.mayCarry(candidate{frame: edge}) {
+		t.Errorf("the edge %.0f px behind is not looked at, the marks are %.0f px long", short, q.ladder.usualLength())
+	}
+	if q.mayCarry(candidate{frame: ends.Flipped()}) {
+		t.Error("the line itself, seen from its other side, is taken for the edge")
+	}
+}
