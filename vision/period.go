@@ -198,10 +198,14 @@ func (sp spectrum) stands(f float64) float64 {
 func (sp spectrum) hasTone(f, least float64) bool { return sp.line(f, least) > plainTone }
 
 // line is how far the line at f stands over the floor, 0 where there is none of so much.
-func (sp spectrum) line(f, least float64) float64 {
+func (sp spectrum) line(f, least float64) float64 { return sp.lineNear(f, 0, least) }
+
+// lineNear is line where it may stand by a part of f off its place.
+func (sp spectrum) lineNear(f, off, least float64) float64 {
 	// So far from its place is a line which perspective has split; a line's flank is none.
 	const near = 0.45
-	at := sp.strongest(f-near*sp.width, f+near*sp.width)
+	reach := math.Max(near*sp.width, off*f)
+	at := sp.strongest(f-reach, f+reach)
 	if at == 0 || sp.amplitude(at) <= least {
 		return 0
 	}
@@ -283,14 +287,17 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	// Slots and holes between them are alike to a half or more, although the
 	// holes cross a part of the rows only.
 	const alike, clear = 0.5, 0.3
+	// Where one is and the other is not at all, the lines are looked for as far off their
+	// places as perspective sets those of a long row.
+	const plainly, unlike, spread = 0.7, 0.2, 0.01
 	// What is alike so many spacings on and not in the next has lines that no row of the
 	// spacing's own has, if none that stands out by itself; of grain and rust one may stand
 	// there by chance.
 	const chance, seen, enough = 2, 3, 1.1 // three times as high as by chance
-	told := func(k float64) (sum float64) {
+	told := func(k, off float64) (sum float64) {
 		for m := 1.0; m <= 3*k; m++ {
 			// those of every second spacing tell nothing of every fourth
-			if x := sp.line(m*f/k, least/2); coprime(int(m), int(k)) && x >= seen {
+			if x := sp.lineNear(m*f/k, off, least/2); coprime(int(m), int(k)) && x >= seen {
 				sum += math.Log(x / chance)
 			}
 		}
@@ -301,7 +308,15 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 		if f/k < fMin {
 			break
 		}
-		if r := s.likeness(k / f); r > clear && next < alike*r && told(k) >= enough {
+		r := s.likeness(k / f)
+		if !(r > clear && next < alike*r) {
+			continue
+		}
+		off := 0.0
+		if r > plainly && next < unlike*r {
+			off = spread
+		}
+		if told(k, off) >= enough {
 			return k
 		}
 	}

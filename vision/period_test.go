@@ -265,3 +265,20 @@ func TestSlotsByTwosAreNotByFours(t *testing.T) {
 		t.Errorf("%d of %d rows by twos", twos, rows)
 	}
 }
+
+// Along a row of 30 inches perspective may leave each of the row's lines at a place of its
+// own, where the light brings out one at one end and another at the other.
+func TestLongRowsLinesStandApart(t *testing.T) {
+	rng := rand.New(rand.NewPCG(22, 89))
+	const n, span, f = 2600, 30.0, 3.8
+	s := toneIn(rng, n, span, 2*f, 1, 0.1)
+	for _, part := range [2]float64{1.009, 2.99} {
+		for i, v := range toneIn(rng, n, span, part*f, 0.9, 0).v {
+			s.v[i] += v
+		}
+	}
+	got, ok := findPeriod(s, 1.9, 42)
+	if !ok || math.Abs(got.PerInch/f-1) > 0.015 {
+		t.Errorf("%v %+v, want %g per inch", ok, got, f)
+	}
+}
