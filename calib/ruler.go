@@ -199,6 +199,10 @@ func rulerOdds(l ladder, rd reading, held float64) float64 {
 // by 0.06 to 0.38 px, 0.15 in the middle.
 const usualUneven, grainPx = 0.02, 0.15
 
+// Faint says that the marks are taken for a ruler's for want of any other: they have less
+// Odds than a ruler's marks have by themselves.
+func (r Ruler) Faint() bool { return r.Odds < leastOdds }
+
 // leastWhole is the odds that will do for a ladder where no other has leastOdds and a share
 // of mostOfRow or more of it is read. Of the rows read on 66 drawn photos without a ruler
 // (seeds 5631 and 5632) none with such a share had more than 4.5, one with less 10.8; drawn

@@ -181,6 +181,13 @@ func likeItsMarks(ruler calib.Ruler, b vision.Bands) bool {
 	return false
 }
 
+// faint says that little speaks for the marks being a ruler's and that they do not tell
+// their unit plainly, either: on a piece of a ruler that the picture cuts off they hardly can.
+func faint(ruler calib.Ruler) bool {
+	const plain = 0.9 // a stated one
+	return ruler.Faint() && ruler.UnitProbability < plain
+}
+
 // moreBetween says that wires were left out: between those that were counted others
 // stand, and where such should stand some do not. Rust hides wires by chance, and may
 // hide mostly every second one. Of 92 drawn photos of reeds (fit, seeds 5702 and 5706) 91
@@ -194,15 +201,16 @@ func moreBetween(b vision.Bands) bool {
 	return b.Kind == vision.Reed && float64(b.Strays) >= least && float64(off) >= least
 }
 
-// lacking is how many wires are missing where they are too many to be broken ones: rust
-// may hide as many, or the row may be that of every second wire that it left bright. Of
-// 110 drawn photos of reeds (fit, seeds 5701, 5702 and 5706), rusty ones, some with wires
-// missing and some with yarn across, none lacked more than 5 in 100; of two that were
-// halved 7 (5702) and 12 (5711). The share is set between.
+// lacking is how many bands are missing where they are too many to be broken wires or bars
+// that yarn hides: rust may hide as many, or the row may be that of every second wire that
+// it left bright. Of 110 drawn photos of reeds (fit, seeds 5701, 5702 and 5706), rusty
+// ones, some with wires missing and some with yarn across, none lacked more than 5 in 100;
+// of two that were halved 7 (5702) and 12 (5711). Of 130 of rigid heddles (fit, seed 5804)
+// none lacked more than one slot. The share is set between.
 func lacking(b vision.Bands) int {
 	const few, share = 3, 0.08
 	missing := b.Of(vision.Missing)
-	if b.Kind != vision.Reed || missing < few || float64(missing) <= share*float64(len(b.Row)) {
+	if missing < few || float64(missing) <= share*float64(len(b.Row)) {
 		return 0
 	}
 	return missing
@@ -293,7 +301,7 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o := belief{kind: ofKind(b, p)}
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
-	if reason, _ := noPart(ruler, b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) || moreBetween(b) || lacking(b) > 0 {
+	if reason, _ := noPart(ruler, b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) || faint(ruler) || moreBetween(b) || lacking(b) > 0 {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}
 	return o

@@ -160,13 +160,28 @@ func TestMoreBetween(t *testing.T) {
 	}
 }
 
-// A few broken wires are usual, one in eight is not.
+// Marks that are hardly a ruler's must tell their unit.
+func TestFaintRuler(t *testing.T) {
+	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, 30)}
+	for _, c := range []struct {
+		odds, unit float64
+		want       bool
+	}{{6, 0.76, true}, {6, 0.97, false}, {30, 0.76, false}} {
+		ruler := calib.Ruler{UnitProbability: c.unit, Odds: c.odds, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
+		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}})
+		if faint(ruler) != c.want || c.want && got.right > mayBeNoPart {
+			t.Errorf("odds %g, unit %g: faint %v, believed %.3f", c.odds, c.unit, faint(ruler), got.right)
+		}
+	}
+}
+
+// A few broken wires or hidden slots are usual, one in eight is not.
 func TestLacking(t *testing.T) {
 	for _, c := range []struct {
 		kind         vision.Kind
 		row, missing int
 		want         int
-	}{{vision.Reed, 25, 3, 3}, {vision.Reed, 25, 2, 0}, {vision.Reed, 120, 5, 0}, {vision.RigidHeddle, 25, 3, 0}} {
+	}{{vision.Reed, 25, 3, 3}, {vision.Reed, 25, 2, 0}, {vision.Reed, 120, 5, 0}, {vision.RigidHeddle, 25, 3, 3}, {vision.RigidHeddle, 25, 2, 0}} {
 		b := vision.Bands{Kind: c.kind, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, c.row)}
 		for i := range c.missing {
 			b.Row[4*i+1].State = vision.Missing

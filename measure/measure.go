@@ -291,12 +291,15 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 			r.Reason, r.Advice = reason, showBars
 		} else if b.MayBeMoire() {
 			r.Reason, r.Advice = moireReason(b), goNearer
+		} else if faint(ruler) {
+			r.Reason = "too little of the ruler is seen to tell what its marks count"
+			r.Advice = "lay the ruler so that some inches of its marks show, in focus and without glare, and take the photo again"
 		} else if moreBetween(b) {
 			r.Reason = "wires seem to stand between those that were counted: there may be twice as many"
 			r.Advice = "see in the overlay what was counted; lay the ruler where the wires are clean, and take the photo again"
 		} else if n := lacking(b); n > 0 {
-			r.Reason = fmt.Sprintf("%d of %d wires seem to be missing: rust may hide them, or there may be twice as many or half", n, len(b.Row))
-			r.Advice = "see in the overlay what was counted; lay the ruler where the wires are clean and whole, and take the photo again"
+			r.Reason = fmt.Sprintf("%d of %d %ss seem to be missing: rust or yarn may hide them, or there may be twice as many or half", n, len(b.Row), one)
+			r.Advice = fmt.Sprintf("see in the overlay what was counted; lay the ruler where the %ss are clean and whole, and take the photo again", one)
 		} else if ownMarks(ruler.Scale, b) {
 			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
 			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
