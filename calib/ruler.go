@@ -392,15 +392,23 @@ func (r read) insideOf(o read) bool {
 }
 
 // partOf says whether r is o's own row of marks, only every so manieth of them
-// taken: such a row is as even as the whole and more even for its spacing.
+// taken: such a row is as even as the whole and more even for its spacing, and its
+// lengths may tell a little more.
 func (r read) partOf(o read) bool {
-	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.999 || o.readings[0].score < r.readings[0].score {
+	const nearly = 0.8
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || o.readings[0].score < nearly*r.readings[0].score {
 		return false
 	}
-	x, y := r.from.frame.Point((r.scale.Lo+r.scale.Hi)/2, 0)
-	_, depth := o.from.frame.Locate(x, y)
-	k := r.ladder.periodPx / o.ladder.periodPx
+	middle := (r.scale.Lo + r.scale.Hi) / 2
+	x, y := r.from.frame.Point(middle, 0)
+	along, depth := o.from.frame.Locate(x, y)
+	k := r.spacingAt(middle) / o.spacingAt(along)
 	return math.Abs(depth) < o.ladder.periodPx && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
+}
+
+// spacingAt is how far apart the marks stand around a place along the edge, px.
+func (r read) spacingAt(along float64) float64 {
+	return math.Abs(r.scale.Unit.Inches() / float64(r.scale.Divisions) / r.scale.InPerPx(along))
 }
 
 // stretchOf says whether r is a part of o, the same marks along the same edge on a

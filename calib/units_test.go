@@ -230,3 +230,31 @@ func TestEndsOfMarksLeadToTheEdgeBehind(t *testing.T) {
 		t.Error("the line itself, seen from its other side, is taken for the edge")
 	}
 }
+
+// A row of every second mark is part of the whole row, whose lengths tell nearly as much.
+func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
+	const step = 12.0 // px, of a millimetre
+	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(17, 1)))
+	drawRuler(p, tenths(CM, 10, 0), []float64{4, 5.5, 7}, 25.4*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	edge := newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580})
+	whole := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{2, 20}}})
+	if whole == nil {
+		t.Fatal("the row is not read")
+	}
+	part := *whole
+	part.readings = append([]reading(nil), whole.readings...)
+	for _, c := range []struct {
+		times, score float64
+		want         bool
+	}{{2, 1.1, true}, {2, 1.5, false}, {1, 0.5, false}, {1.7, 0.5, false}} {
+		part.scale.A, part.scale.B = whole.scale.A/c.times, whole.scale.B/c.times
+		part.readings[0].score = c.score * whole.readings[0].score
+		if got := part.partOf(*whole); got != c.want {
+			t.Errorf("marks %g times as far apart, of %g times the score: %v", c.times, c.score, got)
+		}
+	}
+}
