@@ -241,6 +241,9 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
+	if believed.scant {
+		fit.AtMost(choices, mostOfScant)
+	}
 	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
 	}
