@@ -40,6 +40,8 @@ type View struct {
 	DistanceMM        float64 // camera above the ruler's marked face; 0 unknown
 	// TwoRulers: a second one is seen, so that what was told may be its thickness.
 	TwoRulers bool
+	// Transparent: the wires are seen through the ruler; so is it in every photo of it.
+	Transparent bool
 	// FaceWidthIn is the ruler's width, 0 unknown; it matters to a tape that bends.
 	FaceWidthIn float64
 	// Side is what the photo shows of the ruler's side face; nil where nothing.

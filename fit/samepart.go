@@ -140,6 +140,7 @@ func newJoint(takes []Take) *joint {
 	first := takes[0].View
 	for _, t := range takes {
 		first.softTape = first.softTape || t.Pitch.softTape
+		first.Transparent = first.Transparent || t.View.Transparent
 	}
 	j.ts = thicknesses(first, gridThickness)
 	switch {

@@ -73,16 +73,8 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].P > out[j].P })
 	byToleranceAlone(out, sizes)
-	if out[0].Label == None {
-		out[0].P = math.Min(out[0].P, mostOfNone)
-	}
 	return out
 }
-
-// mostOfNone is the most that a part is trusted to be of no made size: nothing that is
-// known of sizes bears it out, and a misreading that nothing told of nearly always ends
-// there, while one that ends on a made size must hit it. A stated one.
-const mostOfNone = 0.94
 
 // mostByTolerance is the most that a size is trusted with against another one that
 // makers' tolerances alone tell it from: how true makers are is a stated prior, on which

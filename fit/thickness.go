@@ -7,10 +7,22 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// thickness says which share of rulers is no thicker: a quarter are tapes, two in
-// five steel rules and thin plastic, the others wood and thick plastic, a few
-// yardsticks among them (common practice, no source).
-var thickness = [...]struct{ share, mm float64 }{{0, 0.15}, {0.25, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
+// thickness says which share of rulers is no thicker: a third are tapes, a sixth steel
+// rules and thin plastic, the others wood and thick plastic, a few yardsticks among them
+// (common practice, no source).
+func thickness() []quantile {
+	return []quantile{{0, 0.15}, {0.33, 0.6}, {0.5, 1.3}, {0.97, 3.2}, {1, 5}}
+}
+
+// clearThickness is the same of transparent rulers: plastic, from sheets that bend to
+// boards (common practice, no source); a tenth for others that were taken for one.
+func clearThickness() []quantile { return []quantile{{0, 0.15}, {0.1, 0.8}, {1, 3.2}} }
+
+// tapeShare is the share of rulers that are tapes.
+const tapeShare = 0.33
+
+// quantile says that a share of rulers is no thicker than so many mm.
+type quantile struct{ share, mm float64 }
 
 // sideOther is how often what looks like a side face, or like none, says nothing
 // of the thickness: the ruler is bevelled or round at its edge, its side as pale
@@ -103,18 +115,21 @@ func thicknesses(v View, n int) []float64 {
 		v.ThicknessMM = 0
 		return append(thicknesses(v, n), slices.Repeat([]float64{told}, n)...)
 	}
-	most := 1.0
-	if v.softTape {
-		most = thickness[1].share
+	table, most := thickness(), 1.0
+	switch {
+	case v.softTape:
+		most = tapeShare
+	case v.Transparent:
+		table = clearThickness()
 	}
 	ts := make([]float64, n)
 	k := 1
 	for i := range ts {
 		p := most * (float64(i) + 0.5) / float64(n)
-		for p > thickness[k].share {
+		for p > table[k].share {
 			k++
 		}
-		a, b := thickness[k-1], thickness[k]
+		a, b := table[k-1], table[k]
 		ts[i] = a.mm + (b.mm-a.mm)*(p-a.share)/(b.share-a.share)
 	}
 	return ts

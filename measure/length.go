@@ -57,7 +57,7 @@ func look(ctx context.Context, k *Kept, opt LengthOptions) (s sight, found bool,
 	s.ruler.Scale = s.ruler.Scale.Extended(s.gray)
 	s.view = fit.View{
 		Focal35: k.focal35, WidthPx: s.gray.W, HeightPx: s.gray.H,
-		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM,
+		ThicknessMM: opt.RulerThicknessMM, DistanceMM: opt.CameraDistanceMM, Transparent: s.ruler.Through,
 	}
 	s.plane = vision.FindPlane(s.gray, s.ruler.Scale, s.ruler.Second, fit.FocalOrUsual(s.view))
 	return s, true, nil

@@ -112,6 +112,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
 	r.ruler, r.bands = ruler, b
 	r.view.FaceWidthIn = faceWidth(ruler)
+	r.view.Transparent = ruler.Through
 	if found && opt.Hand.ScaleIn <= 0 {
 		if side, ok := vision.FindSideFace(g, s, b); ok {
 			r.view.Side = &side
@@ -244,11 +245,29 @@ func (r Reading) answer(opt Options) Result {
 	if believed.scant {
 		fit.AtMost(choices, mostOfScant)
 	}
+	if choices[0].Label == fit.None && r.madeIfThickness(believed.right, opt) {
+		fit.AtMost(choices, mostOfThickness)
+	}
 	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
+}
+
+// mostOfThickness is the most that a part is trusted to be of no made size by the told
+// thickness alone: it may be another ruler's, or mistaken. A stated one.
+const mostOfThickness = 0.94
+
+// madeIfThickness says that the part would be of a made size if the ruler were as thick as
+// rulers are, instead of as thick as was told.
+func (r Reading) madeIfThickness(right float64, opt Options) bool {
+	if opt.RulerThicknessMM <= 0 {
+		return false
+	}
+	opt.RulerThicknessMM = 0
+	pitch, err := fit.FindPitch(r.ruler.Scale, r.bands, r.viewWith(opt))
+	return err == nil && fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), right)[0].Label != fit.None
 }
 
 // viewWith is how the photo was taken with what a person tells of it.
