@@ -7,12 +7,12 @@ import (
 )
 
 // A part that is of no made size by the told thickness alone is never nearly certain to be:
-// a 12 under a tape of 0.4 mm looks like an 11.88 where 2.9 mm were told.
+// a 24 under a tape of 0.4 mm looks like a 23.76 where 2.9 mm were told.
 func TestNoneByTheToldThicknessAlone(t *testing.T) {
 	for _, c := range []struct {
 		perInch, thicknessMM, toldMM float64
 		sure                         bool
-	}{{12, 0.4, 2.9, false}, {9.69, 1.5, 1.5, true}} {
+	}{{24, 0.4, 2.9, false}, {9.69, 1.5, 1.5, true}} {
 		got := readingOf("part", c.perInch, 250, c.thicknessMM).Answer(Options{RulerThicknessMM: c.toldMM})
 		if got.Size.Label != fit.None || got.Size.Confidence > mostOfThickness != c.sure {
 			t.Errorf("%g per inch under %g mm, told %g: %s with %.3f", c.perInch, c.thicknessMM, c.toldMM, got.Size.Label, got.Size.Confidence)
