@@ -130,4 +130,8 @@ func TestDeepWithout(t *testing.T) {
 	if d := (Deep{2, 0.3}).without(1, 0.3); d != (Deep{}) {
 		t.Errorf("the guess alone tells %+v", d)
 	}
+	// what the guess left by rounding alone is nothing, and not a depth of nought
+	if d := (Deep{0.0099, 0.34999999999683745}).without(0.01, 0.35); d != (Deep{}) {
+		t.Errorf("rounding left %+v", d)
+	}
 }

@@ -29,8 +29,10 @@ type Deep struct {
 // without is what is left of d if a guess that went into it is taken out again: rel
 // with the standard uncertainty lnU of its logarithm.
 func (d Deep) without(rel, lnU float64) Deep {
+	// Less than a hundredth of what the guess tells is rounding, and would be blown up.
+	const least = 0.01
 	own := 1/(d.LnU*d.LnU) - 1/(lnU*lnU)
-	if !(own > 0) {
+	if !(own*lnU*lnU > least) {
 		return Deep{}
 	}
 	guess := math.Log(rel/d.Rel) / (lnU * lnU)
