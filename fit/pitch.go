@@ -199,6 +199,9 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	}
 	add(RulerAbove, sd, note)
 	p.PerInch = p.Read * math.Exp(mean)
+	if bad := p.PerInch * (1 + p.ReadRelU + sd); math.IsNaN(bad) || math.IsInf(bad, 0) {
+		return p, ErrPitch
+	}
 	p.expand(read)
 	// Where front and back edges take turns along the row, the tone's phase wanders
 	// between them, and neither estimate is wrong for lying apart by a part of it.

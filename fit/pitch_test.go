@@ -123,6 +123,20 @@ func TestDepthTellsLens(t *testing.T) {
 	}
 }
 
+// What cannot be reckoned is refused, never an answer without a number.
+func TestNoNumberIsNoPitch(t *testing.T) {
+	s := calib.Scale{A: 0, B: 0.01, Half: 1, ResidualIn: 1e-6, Lo: 0, Hi: 800, Marks: make([]calib.Mark, 60)}
+	b := vision.Bands{Kind: vision.Reed, PerInch: 10, U: 0.001, DentsPerBand: 1, Row: make([]vision.Band, 60)}
+	v := View{WidthPx: 4000, HeightPx: 3000}
+	if p, err := FindPitch(s, b, v); err != nil || !(p.PerInch > 0) {
+		t.Fatalf("%v, %+v", err, p)
+	}
+	b.Deep = vision.Deep{Rel: 0, LnU: 1}
+	if p, err := FindPitch(s, b, v); err != ErrPitch {
+		t.Errorf("wires of no depth: %v, %g ± %g per inch", err, p.PerInch, p.U)
+	}
+}
+
 // A tape 18 mm wide bent to a radius of 2 m keeps the length of its middle: on
 // its outer edge marks stand 9 mm / 2 m = 0.45 % wider, and a count on them is
 // 0.45 % high; on the inner edge as much low.
