@@ -11,7 +11,7 @@ import (
 // rules and thin plastic, the others wood and thick plastic, a few yardsticks among them
 // (common practice, no source).
 func thickness() []quantile {
-	return []quantile{{0, 0.15}, {0.33, 0.6}, {0.5, 1.3}, {0.97, 3.2}, {1, 5}}
+	return []quantile{{0, 0.15}, {tapeShare, 0.6}, {0.5, 1.3}, {0.97, 3.2}, {1, 5}}
 }
 
 // clearThickness is the same of transparent rulers: plastic, from sheets that bend to

@@ -299,8 +299,9 @@ type belief struct {
 	scant bool
 }
 
-// mostOfScant is the most that a size is trusted with of which little was seen.
-const mostOfScant = 0.94
+// nearlySure is the most that is said where something is missing that near certainty
+// takes. A stated one.
+const nearlySure = 0.94
 
 // scant says that few bands, few marks or no ends of the bands were seen. Each is a witness
 // against a way of misreading that the others do not tell of, and how often those happen

@@ -242,11 +242,8 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if believed.scant {
-		fit.AtMost(choices, mostOfScant)
-	}
-	if choices[0].Label == fit.None && r.madeIfThickness(believed.right, opt) {
-		fit.AtMost(choices, mostOfThickness)
+	if believed.scant || choices[0].Label == fit.None && r.madeIfThickness(believed.right, opt) {
+		fit.AtMost(choices, nearlySure)
 	}
 	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
@@ -255,12 +252,9 @@ func (r Reading) answer(opt Options) Result {
 	return answer(base, r.ruler, r.bands, pitch, choices, opt)
 }
 
-// mostOfThickness is the most that a part is trusted to be of no made size by the told
-// thickness alone: it may be another ruler's, or mistaken. A stated one.
-const mostOfThickness = 0.94
-
 // madeIfThickness says that the part would be of a made size if the ruler were as thick as
-// rulers are, instead of as thick as was told.
+// rulers are, instead of as thick as was told: what was told may be another ruler's, or
+// mistaken.
 func (r Reading) madeIfThickness(right float64, opt Options) bool {
 	if opt.RulerThicknessMM <= 0 {
 		return false

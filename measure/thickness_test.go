@@ -14,7 +14,7 @@ func TestNoneByTheToldThicknessAlone(t *testing.T) {
 		sure                         bool
 	}{{24, 0.4, 2.9, false}, {9.69, 1.5, 1.5, true}} {
 		got := readingOf("part", c.perInch, 250, c.thicknessMM).Answer(Options{RulerThicknessMM: c.toldMM})
-		if got.Size.Label != fit.None || got.Size.Confidence > mostOfThickness != c.sure {
+		if got.Size.Label != fit.None || got.Size.Confidence > nearlySure != c.sure {
 			t.Errorf("%g per inch under %g mm, told %g: %s with %.3f", c.perInch, c.thicknessMM, c.toldMM, got.Size.Label, got.Size.Confidence)
 		}
 	}
