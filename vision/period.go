@@ -287,9 +287,9 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 	// Slots and holes between them are alike to a half or more, although the
 	// holes cross a part of the rows only.
 	const alike, clear = 0.5, 0.3
-	// Where one is and the other is not at all, the lines are looked for as far off their
-	// places as perspective sets those of a long row.
-	const plainly, unlike, spread = 0.7, 0.2, 0.01
+	// Where the next is not alike at all, it is no spacing of the row, and the lines are
+	// looked for as far off their places as perspective and bands out of place set them.
+	const unlike, spread = 0.2, 0.01
 	// What is alike so many spacings on and not in the next has lines that no row of the
 	// spacing's own has, if none that stands out by itself; of grain and rust one may stand
 	// there by chance.
@@ -313,7 +313,7 @@ func (sp spectrum) subharmonic(s signal, f, fMin, least float64) float64 {
 			continue
 		}
 		off := 0.0
-		if r > plainly && next < unlike*r {
+		if next < unlike*r {
 			off = spread
 		}
 		if told(k, off) >= enough {
