@@ -205,10 +205,15 @@ func moreBetween(b vision.Bands) bool {
 // that yarn hides: rust may hide as many, or the row may be that of every second wire that
 // it left bright. Of 110 drawn photos of reeds (fit, seeds 5701, 5702 and 5706), rusty
 // ones, some with wires missing and some with yarn across, none lacked more than 5 in 100;
-// of two that were halved 7 (5702) and 12 (5711). Of 130 of rigid heddles (fit, seed 5804)
-// none lacked more than one slot. The share is set between.
+// of two that were halved 7 (5702) and 12 (5711). Of some 200 of rigid heddles (fit, seeds
+// 5803 and 5804) one lacked more than one slot, 8 in 100 (5803-497), and one that was doubled
+// (long tape) 14. The shares are set between.
 func lacking(b vision.Bands) int {
-	const few, share = 3, 0.08
+	const few, heddles = 3, 0.1
+	share := 0.08
+	if b.Kind == vision.RigidHeddle {
+		share = heddles
+	}
 	missing := b.Of(vision.Missing)
 	if missing < few || float64(missing) <= share*float64(len(b.Row)) {
 		return 0
@@ -306,10 +311,10 @@ const nearlySure = 0.94
 // scant says that few bands, few marks or no ends of the bands were seen. Each is a witness
 // against a way of misreading that the others do not tell of, and how often those happen
 // where one is missing is known from few photos: near certainty is for what all of them
-// bear out. The bound is set so that about one in fourteen sure answers to drawn photos
+// bear out. The bound is a stated one: about one in eighteen sure answers to drawn photos
 // (fit, seed 5803) lies over it.
 func scant(features []Feature) bool {
-	const little = 0.7
+	const little = 0.8
 	seen := map[string]float64{"few bands": 1, "ruler odds": 1, "ends unseen": 1, "reach": 3}
 	var sum float64
 	for _, f := range features {
