@@ -392,11 +392,16 @@ func (r read) insideOf(o read) bool {
 }
 
 // partOf says whether r is o's own row of marks, only every so manieth of them
-// taken: such a row is as even as the whole and more even for its spacing, and its
-// lengths may tell a little more.
+// taken: such a row is as even as the whole and more even for its spacing. Its lengths
+// may tell a little more, where the whole shows its numbers plainer; what stands between
+// the marks of a whole row is a row as well, without numbers of its own.
 func (r read) partOf(o read) bool {
 	const nearly = 0.8
-	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || o.readings[0].score < nearly*r.readings[0].score {
+	least := r.readings[0].score
+	if o.readings[0].numbers > r.readings[0].numbers {
+		least *= nearly
+	}
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || o.readings[0].score < least {
 		return false
 	}
 	middle := (r.scale.Lo + r.scale.Hi) / 2

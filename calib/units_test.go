@@ -248,13 +248,14 @@ func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
 	part := *whole
 	part.readings = append([]reading(nil), whole.readings...)
 	for _, c := range []struct {
-		times, score float64
-		want         bool
-	}{{2, 1.1, true}, {2, 1.5, false}, {1, 0.5, false}, {1.7, 0.5, false}} {
+		times, score, numbers float64 // of the whole's
+		want                  bool
+	}{{2, 0.9, 2, true}, {2, 1.1, 0.5, true}, {2, 1.1, 2, false}, {2, 1.5, 0.5, false}, {1, 0.5, 1, false}, {1.7, 0.5, 1, false}} {
 		part.scale.A, part.scale.B = whole.scale.A/c.times, whole.scale.B/c.times
-		part.readings[0].score = c.score * whole.readings[0].score
+		whole.readings[0].numbers = 5
+		part.readings[0].score, part.readings[0].numbers = c.score*whole.readings[0].score, c.numbers*5
 		if got := part.partOf(*whole); got != c.want {
-			t.Errorf("marks %g times as far apart, of %g times the score: %v", c.times, c.score, got)
+			t.Errorf("marks %g times as far apart, of %g times the score and %g times the numbers: %v", c.times, c.score, c.numbers, got)
 		}
 	}
 }
