@@ -323,12 +323,20 @@ func (r read) mayCarry(c candidate) bool {
 	case facing > parallel:
 		return math.Abs(depth) < ownEdge*r.widthPx()
 	case facing < -parallel:
-		// where marks were read along the line at which the short ones end, the edge at
-		// which they begin is at their other end
-		return depth > math.Min(ownEdge*r.widthPx(), mostOfMark*r.ladder.usualLength())
+		behind := ownEdge * r.widthPx()
+		if r.ladder.outside > longOnesOver {
+			// read along the line at which the short ones end: the edge at which all begin
+			// is at their other end
+			behind = math.Min(behind, mostOfMark*r.ladder.usualLength())
+		}
+		return depth > behind
 	}
 	return false
 }
+
+// longOnesOver is how much of marks is seen outside of the line at which the short ones
+// end, where two of ten go on: 0.2, see overEdge.
+const longOnesOver = 0.1
 
 // mostOfMark is the part of the usual mark's length at least that lies between the line
 // at which it ends and the edge at which it begins.

@@ -222,9 +222,12 @@ func TestEndsOfMarksLeadToTheEdgeBehind(t *testing.T) {
 	if q == nil {
 		t.Fatal("the row is not read")
 	}
-	q.scale.Frame = ends // as if it had been read from there
+	q.scale.Frame, q.ladder.outside = ends, 0.2 // as if it had been read from there
 	if !q.mayCarry(candidate{frame: edge}) {
 		t.Errorf("the edge %.0f px behind is not looked at, the marks are %.0f px long", short, q.ladder.usualLength())
+	}
+	if q.ladder.outside = 0; q.mayCarry(candidate{frame: edge}) {
+		t.Error("an edge behind marks of which none goes on over their own is looked at")
 	}
 	if q.mayCarry(candidate{frame: ends.Flipped()}) {
 		t.Error("the line itself, seen from its other side, is taken for the edge")

@@ -7,11 +7,11 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// thickness says which share of rulers is no thicker: a third are tapes, a sixth steel
-// rules and thin plastic, the others wood and thick plastic, a few yardsticks among them
-// (common practice, no source).
+// thickness says which share of rulers is no thicker: a quarter are tapes, two in
+// five steel rules and thin plastic, the others wood and thick plastic, a few
+// yardsticks among them (common practice, no source).
 func thickness() []quantile {
-	return []quantile{{0, 0.15}, {tapeShare, 0.6}, {0.5, 1.3}, {0.97, 3.2}, {1, 5}}
+	return []quantile{{0, 0.15}, {tapeShare, 0.5}, {0.65, 1.3}, {0.97, 3.2}, {1, 5}}
 }
 
 // clearThickness is the same of transparent rulers: plastic, from sheets that bend to
@@ -19,7 +19,7 @@ func thickness() []quantile {
 func clearThickness() []quantile { return []quantile{{0, 0.15}, {0.1, 0.8}, {1, 3.2}} }
 
 // tapeShare is the share of rulers that are tapes.
-const tapeShare = 0.33
+const tapeShare = 0.25
 
 // quantile says that a share of rulers is no thicker than so many mm.
 type quantile struct{ share, mm float64 }
