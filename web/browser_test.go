@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -111,11 +112,19 @@ func eval[T any](b *tab, js string) T {
 	return v
 }
 
-// wait waits until js is true.
+// wait waits until js is true. A page that leads on to another may go away while it is
+// asked: that is not yet true.
 func (b *tab) wait(js string) {
 	b.t.Helper()
 	until := time.Now().Add(90 * time.Second)
-	for !eval[bool](b, "!!("+js+")") {
+	holds := func() bool {
+		v, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool]("!!("+js+")"))
+		if err != nil && !strings.Contains(err.Error(), "navigated or closed") {
+			b.t.Fatalf("%s: %v", js, err)
+		}
+		return v && err == nil
+	}
+	for !holds() {
 		if time.Now().After(until) {
 			b.shot("waiting")
 			b.t.Fatalf("%s did not come true; the page says:\n%s", js, eval[string](b, `document.body.innerText`))
