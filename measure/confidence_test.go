@@ -179,15 +179,20 @@ func TestScant(t *testing.T) {
 
 // Marks that are hardly a ruler's must tell their unit.
 func TestFaintRuler(t *testing.T) {
-	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, 30)}
 	for _, c := range []struct {
 		odds, unit float64
 		want       bool
 	}{{6, 0.76, true}, {6, 0.97, false}, {30, 0.76, false}} {
-		ruler := calib.Ruler{UnitProbability: c.unit, Odds: c.odds, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
-		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}})
-		if faint(ruler) != c.want || c.want && got.right > mayBeNoPart {
-			t.Errorf("odds %g, unit %g: faint %v, believed %.3f", c.odds, c.unit, faint(ruler), got.right)
+		r := readingOf("part", 10, 300, 1)
+		r.ruler.Odds, r.ruler.UnitProbability = c.odds, c.unit
+		p, err := fit.FindPitch(r.ruler.Scale, r.bands, r.view)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := believe(r.ruler, r.bands, p).right
+		said := strings.HasPrefix(r.Answer(Options{RulerThicknessMM: 1}).Reason, "too little of the ruler")
+		if faint(r.ruler) != c.want || got <= mayBeNoPart != c.want || said != c.want {
+			t.Errorf("odds %g, unit %g: faint %v, believed %.3f, said %v", c.odds, c.unit, faint(r.ruler), got, said)
 		}
 	}
 }
