@@ -447,7 +447,41 @@ const (
 // notOn says whether o is a ruler beyond doubt that lies elsewhere than the one
 // that r was read on.
 func (r read) notOn(o read) bool {
-	return o.worth() > 0.7*clearWorth && o.odds(0) > clearOdds && r.offRuler(o.from.frame, (o.scale.Lo+o.scale.Hi)/2)
+	mid := (o.scale.Lo + o.scale.Hi) / 2
+	return o.worth() > 0.7*clearWorth && o.odds(0) > clearOdds &&
+		r.offRuler(o.from.frame, mid) && r.offRuler(o.scale.Frame, mid) && !r.goesOnAs(o) && r.asFarAway(o)
+}
+
+// goesOnAs says whether o lies where the ruler that carries r would, if it went on
+// past what was read: along the same edge, or along the opposite one.
+func (r read) goesOnAs(o read) bool {
+	const parallel = 0.985
+	facing := r.scale.Frame.NX*o.scale.Frame.NX + r.scale.Frame.NY*o.scale.Frame.NY
+	if math.Abs(facing) < parallel {
+		return false
+	}
+	// by the end that is nearer, where the edge that was read need not be drawn out as far
+	nearest, depth := math.Inf(1), 0.0
+	for _, along := range []float64{o.scale.Lo, o.scale.Hi} {
+		x, y := o.scale.Frame.Point(along, 0)
+		a, d := r.scale.Frame.Locate(x, y)
+		if away := math.Max(r.scale.Lo-a, a-r.scale.Hi); away < nearest {
+			nearest, depth = away, d
+		}
+	}
+	if in := depth / math.Abs(r.scale.PxPerIn()); facing > 0 {
+		return in > -beforeIn && in < behindIn
+	}
+	return depth > 0 && depth < r.widthPx()
+}
+
+// asFarAway says whether o's inches are seen about as large as r's, as those of rulers
+// on one part or on what it lies on are.
+func (r read) asFarAway(o read) bool {
+	// A ruler an inch or two below, or at the far end of a photo that is tilted (common
+	// practice, no source).
+	const most = 0.5
+	return math.Abs(math.Log(math.Abs(o.scale.PxPerIn()/r.scale.PxPerIn()))) < most
 }
 
 // has says whether a ladder may be read in a unit.

@@ -289,13 +289,14 @@ func (r read) besides(x, y float64) bool {
 	return along > r.scale.Lo-wide && along < r.scale.Hi+wide && math.Abs(depth) < wide
 }
 
+// Marks stand up to a quarter of an inch before a traced edge; rows of marks and
+// figures on one face lie less than six tenths behind it (common practice, no source).
+const beforeIn, behindIn = 0.3, 0.6
+
 // offRuler says whether an edge, at a place along it, lies on no ruler that carries
 // the ladder: too far away, before the edge at which its marks begin, or farther
 // behind it while facing the same way, for a ruler has but two edges.
 func (r read) offRuler(f Frame, along float64) bool {
-	// Marks stand up to a quarter of an inch before a traced edge; rows of marks and
-	// figures on one face lie less than six tenths behind it (common practice, no source).
-	const beforeIn, behindIn = 0.3, 0.6
 	x, y := f.Point(along, 0)
 	if !r.besides(x, y) {
 		return true

@@ -201,6 +201,15 @@ func moreBetween(b vision.Bands) bool {
 	return b.Kind == vision.Reed && float64(b.Strays) >= least && float64(off) >= least
 }
 
+// uneven says that what was counted hardly stands out and does not stand evenly: a board's
+// grain may, or moiré. Of some 8,000 photos drawn to be answered (fit, seed 5803; judge,
+// seeds 4612 to 4614) none that was read right was so unsure and so faint; a board and a
+// moiré were. The bounds are set between.
+func uneven(b vision.Bands) bool {
+	const faintest, evenU = 10, 0.005
+	return b.Contrast < faintest && b.U > evenU*b.PerInch
+}
+
 // lacking is how many bands are missing where they are too many to be broken wires or bars
 // that yarn hides: rust may hide as many, or the row may be that of every second wire that
 // it left bright. Of 110 drawn photos of reeds (fit, seeds 5701, 5702 and 5706), rusty
@@ -328,7 +337,7 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
 	o.scant = scant(o.features)
-	if reason, _ := noPart(ruler, b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) || faint(ruler) || moreBetween(b) || lacking(b) > 0 {
+	if reason, _ := noPart(ruler, b); reason != "" || ribs(b) || likeItsMarks(ruler, b) || ownMarks(ruler.Scale, b) || faint(ruler) || uneven(b) || moreBetween(b) || lacking(b) > 0 {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}
 	return o

@@ -197,6 +197,21 @@ func TestFaintRuler(t *testing.T) {
 	}
 }
 
+// Grain is faint and stands unevenly; wires that are either are believed.
+func TestUneven(t *testing.T) {
+	for _, c := range []struct {
+		contrast, relU float64
+		want           bool
+	}{{8, 0.01, true}, {8, 0.001, false}, {25, 0.01, false}, {25, 0.001, false}} {
+		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, U: 10 * c.relU, Contrast: c.contrast, Row: make([]vision.Band, 60)}
+		ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
+		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}).right
+		if uneven(b) != c.want || got <= mayBeNoPart != c.want {
+			t.Errorf("contrast %g, u %g: uneven %v, believed %.3f", c.contrast, c.relU, uneven(b), got)
+		}
+	}
+}
+
 // A few broken wires or hidden slots are usual, one in eight is not.
 func TestLacking(t *testing.T) {
 	for _, c := range []struct {

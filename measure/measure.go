@@ -16,7 +16,7 @@ import (
 
 // Version names the way of measuring; a stored answer of another version is
 // measured again.
-const Version = "13"
+const Version = "14"
 
 // answerAt is the confidence from which a size is an answer; below it the photo
 // is unsure.
@@ -310,6 +310,9 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 		} else if faint(ruler) {
 			r.Reason = "too little of the ruler is seen to tell what its marks count"
 			r.Advice = "lay the ruler so that some inches of its marks show, in focus and without glare, and take the photo again"
+		} else if uneven(b) {
+			r.Reason = fmt.Sprintf("what was counted hardly stands out and does not stand evenly: it may be grain or a shadow, and no %ss", one)
+			r.Advice = goNearer
 		} else if moreBetween(b) {
 			r.Reason = "wires seem to stand between those that were counted: there may be twice as many"
 			r.Advice = "see in the overlay what was counted; lay the ruler where the wires are clean, and take the photo again"

@@ -253,6 +253,28 @@ func TestHalves(t *testing.T) {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
+	// Where the line of their ends runs in under a ruler aslant the other windows show
+	// slots alone; where it stays before the ruler they would show holes.
+	for _, c := range []struct {
+		name string
+		ends []float64
+		want bool
+	}{
+		{"holes that the ruler covers by and by", []float64{-68, -56, -44, -32, 0, 0, 0, 0, 0}, true},
+		{"from the other end", []float64{0, 0, 0, 0, 0, -32, -44, -56, -68}, true},
+		{"holes that are lacking", []float64{-44, -44, -44, -44, 0, 0, 0, 0, 0}, false},
+		{"holes that are lacking where they would reach farther", []float64{0, 0, 0, 0, 0, -68, -56, -44, -32}, false},
+	} {
+		var ws []window
+		for i, end := range c.ends {
+			w := row(func(d float64) bool { return d > end }, 1)
+			w.along = float64(i) * 80
+			ws = append(ws, w)
+		}
+		if got := inTurn(ws, ppi).seen; got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
 	// Slots that the camera looks straight through are hardly seen past the holes in the
 	// row's middle, which says nothing; wires that are alike to the end say what they are.
 	turns, ends := row(atEdge, 1), row(func(float64) bool { return true }, 1)

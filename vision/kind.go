@@ -138,49 +138,108 @@ func inTurn(windows []window, ppi float64) turn {
 	// so much.
 	const askewIn = 0.2
 	yes, alone := 0, 0
-	var deep, steps []float64
+	var deep []float64
 	var others []turning
-	end, deepest := math.NaN(), 0.0 // of the holes: in the window before, and in any
+	var line holesEnd
+	deepest := 0.0
 	for _, w := range windows {
 		t := turns(w.tonal(ppi), ppi)
+		t.along = w.along
 		deep = append(deep, float64(t.rows)*zonePx(ppi)/ppi)
 		if t.alone >= fewestAlone {
 			alone++
 		}
 		if t.both < fewestBoth || t.alone < fewestAlone || t.tooLong(ppi) {
-			end = math.NaN()
+			line.gap()
 			others = append(others, t)
 			continue
 		}
 		yes++
-		if end == end {
-			steps = append(steps, (t.end-end)/ppi)
-		}
-		end, deepest = t.end, math.Min(deepest, t.end)
+		line.add(t)
+		deepest = math.Min(deepest, t.end)
 	}
 	// Where the camera looks straight through the slots they may hardly be seen, so that
-	// the bands of a window end with the holes: it does not say what lies past them.
+	// the bands of a window end with the holes: it does not say what lies past them. Nor
+	// does one beside which the line of the holes' ends has run in under the ruler: it
+	// shows slots alone.
+	hidden := -turnsFromIn*ppi - fewestBoth*zonePx(ppi)
 	told := yes
 	for _, t := range others {
+		if !t.tooLong(ppi) && t.alone >= fewestAlone && line.at(t.along) > hidden {
+			continue
+		}
 		if t.past >= fewestAlone || t.both >= fewestBoth && t.end < deepest-onLineIn*ppi || t.tooLong(ppi) {
 			told++
 		}
 	}
-	// The line may lie aslant to the edge.
-	aslant := medianOf(steps)
-	for i := range steps {
-		steps[i] = math.Abs(steps[i] - aslant)
-	}
+	aslant, off := line.aslant()
 	n := float64(len(windows))
 	return turn{
-		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && math.Abs(aslant) <= askewIn && medianOf(steps) <= onLineIn,
+		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && math.Abs(aslant) <= askewIn*ppi && off <= onLineIn*ppi,
 		alone:  float64(alone) / math.Max(1, n),
 		deepIn: medianOf(deep),
 	}
 }
 
+// holesEnd is the line in which holes end beside a row of windows.
+type holesEnd struct {
+	along, depth []float64 // of its points, px
+	follows      []bool    // the window before has a point, too
+	broken       bool
+}
+
+// add puts a window's point to the line.
+func (l *holesEnd) add(t turning) {
+	l.follows = append(l.follows, len(l.along) > 0 && !l.broken)
+	l.along, l.depth, l.broken = append(l.along, t.along), append(l.depth, t.end), false
+}
+
+// gap says that the next window has no point.
+func (l *holesEnd) gap() { l.broken = true }
+
+// aslant is by how many px the line's depth changes from one window to the next, and
+// how far off that its points usually are; NaN where no two windows follow each other.
+func (l *holesEnd) aslant() (step, off float64) {
+	var steps []float64
+	for i := range l.along {
+		if l.follows[i] {
+			steps = append(steps, l.depth[i]-l.depth[i-1])
+		}
+	}
+	step = medianOf(steps)
+	for i := range steps {
+		steps[i] = math.Abs(steps[i] - step)
+	}
+	return step, medianOf(steps)
+}
+
+// at is the line's depth at a place, px, by its slope and its nearest point; NaN where
+// too few points tell its slope.
+func (l *holesEnd) at(along float64) float64 {
+	const fewest = 3
+	var slopes []float64
+	nearest, depth := math.Inf(1), math.NaN()
+	for i := range l.along {
+		if l.follows[i] {
+			slopes = append(slopes, (l.depth[i]-l.depth[i-1])/(l.along[i]-l.along[i-1]))
+		}
+		if d := along - l.along[i]; math.Abs(d) < math.Abs(nearest) {
+			nearest, depth = d, l.depth[i]
+		}
+	}
+	if len(slopes) < fewest-1 {
+		return math.NaN()
+	}
+	return depth + medianOf(slopes)*nearest
+}
+
+// turnsFromIn is how far before the marked edge slots and holes are looked for: nearer
+// by the edge's own blur and shadow lie.
+const turnsFromIn = 0.04
+
 // turning is what one window shows of slots and holes in turn.
 type turning struct {
+	along float64 // where it stands, px
 	// both is how many rows in a row show slots with holes between them, and end at
 	// which depth they end, px; alone is how many rows in a row show slots alone.
 	both, alone int
@@ -205,7 +264,7 @@ func turns(w []zone, ppi float64) (t turning) {
 	var before complex128 // the tone of the rows before
 	for i := len(w) - 1; i >= 0; i-- {
 		z := w[i]
-		if z.depth > -0.04*ppi {
+		if z.depth > -turnsFromIn*ppi {
 			continue
 		}
 		if n := len(rows); n > 0 && rows[n-1].depth-z.depth > 0.1*ppi {

@@ -50,14 +50,19 @@ func TestSlotsOrWires(t *testing.T) {
 	}
 }
 
-// Where the tone halves, arcs may still say wires, and only wires.
+// Where the tone halves, arcs may say wires: they leave it unsure, and no more, for
+// they are told to know slots alone from wires.
 func TestTurnsOrWires(t *testing.T) {
 	turns := turnsOrWires(kindCues(nil, 0, unseenMiddle, 5))
 	if turns.kind != RigidHeddle || turns.dentsPerBand != 1 || turns.probability < 0.7 || turns.probability > turnsStated+1e-9 {
 		t.Errorf("no arcs told: %+v", turns)
 	}
-	wires := turnsOrWires(kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, unseenMiddle, 7))
-	if wires.kind != Reed || wires.dentsPerBand != 1 || wires.probability > kindModel().ceiling {
+	cues := kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, unseenMiddle, 7)
+	if odds := kindModel().odds(cues); odds > -3 {
+		t.Fatalf("the cues hardly speak for wires: %.2f", odds)
+	}
+	wires := turnsOrWires(cues)
+	if wires.kind != RigidHeddle || wires.dentsPerBand != 1 || wires.probability > 0.75 || wires.probability < 0.5 {
 		t.Errorf("arcs of wires: %+v", wires)
 	}
 }
