@@ -12,7 +12,16 @@ func TestAnotherRulerIsNotTheSameOneFartherOn(t *testing.T) {
 	// from (x, y) along x, inches growing with it or against it
 	at := func(x, y, long, perIn, facing float64) read {
 		f := Frame{X: x, Y: y, TX: facing, TY: 0, NX: 0, NY: facing, Lo: 0, Hi: long, Half: long}
-		return read{scale: Scale{Frame: f, Unit: Inch, Divisions: 16, Lo: 0, Hi: long, Half: long, B: long / perIn}}
+		l := ladder{frame: f, periodPx: math.Abs(perIn) / 16}
+		for n := range 60 {
+			l.rungs = append(l.rungs, rung{n: n, along: float64(n) * l.periodPx, found: true})
+		}
+		return read{
+			scale:    Scale{Frame: f, Unit: Inch, Divisions: 16, Lo: 0, Hi: long, Half: long, B: long / perIn, Marks: make([]Mark, 60)},
+			ladder:   l,
+			readings: []reading{{unit: Inch, divisions: 16, classes: 3, score: 60}},
+			from:     candidate{frame: f, held: 1},
+		}
 	}
 	this := at(200, 500, 400, ppi, 1)
 	for _, c := range []struct {
@@ -34,6 +43,9 @@ func TestAnotherRulerIsNotTheSameOneFartherOn(t *testing.T) {
 		}
 		if got := this.asFarAway(c.o); got != c.asFar {
 			t.Errorf("%s: as far away: %v", c.name, got)
+		}
+		if got, want := this.notOn(c.o), !c.goesOn && c.asFar; got != want {
+			t.Errorf("%s: another ruler: %v", c.name, got)
 		}
 	}
 	askew := at(1000, 505, 300, ppi, 1)
