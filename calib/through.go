@@ -343,6 +343,12 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 			continue
 		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
+		for ok && l.between > everySecond {
+			cb.periodPx, cb.teeth = l.periodPx/2, nil
+			if ok = cb.periodPx >= finestPx; ok {
+				l, ok = readLadder(cl.Plane, cl.frame, cb)
+			}
+		}
 		if !ok {
 			continue
 		}

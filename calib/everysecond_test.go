@@ -1,0 +1,48 @@
+package calib
+
+import (
+	"math"
+	"testing"
+
+	"dentcount/photo"
+)
+
+// Where wires were taken off, too, marks between those of a comb make it every second one
+// of a finer row: sixteenths are read as such, and not as eighths.
+func TestSixteenthsUnderClearedWiresAreNotEighths(t *testing.T) {
+	const w, h, edge, step = 1500, 90, 10, 6.0
+	lengths := []float64{8, 12, 16, 20, 26} // of sixteenths, eighths, quarters, halves, inches
+	p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
+	for y := range h {
+		for x := range w {
+			v := 210.0
+			n := math.Round(float64(x) / step)
+			rank := 0
+			for k := int(n); rank < len(lengths)-1 && k%2 == 0; k /= 2 {
+				rank++
+			}
+			if depth := float64(y - edge); depth >= 0 && depth < lengths[rank] {
+				v -= 150 * math.Exp(-math.Pow((float64(x)-n*step)/0.9, 2))
+			}
+			p.Pix[y*w+x] = uint8(v)
+		}
+	}
+	f := Frame{X: 0, Y: edge, TX: 1, NY: 1, Lo: 20, Hi: w - 20, Half: w}
+	reads, err := readCleared(level{p, 1}, candidate{frame: f, held: 1}, cleared{Plane: p, frame: f}, 9)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := 0
+	for _, q := range reads {
+		if q.ladder.between > everySecond {
+			t.Errorf("marks %.2f px apart, and between them others of %.2f of their contrast: %s/%d",
+				q.ladder.periodPx, q.ladder.between, q.readings[0].unit, q.readings[0].divisions)
+		}
+		if q.readings[0].unit == Inch && q.readings[0].divisions == 16 && math.Abs(q.ladder.periodPx/step-1) < 0.02 {
+			whole++
+		}
+	}
+	if whole == 0 {
+		t.Errorf("of %d rows none is sixteenths", len(reads))
+	}
+}
