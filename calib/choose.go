@@ -165,7 +165,7 @@ func apartPx(a, b Scale) float64 {
 // opposite says whether two scales lie on the two edges of one ruler: parallel,
 // facing each other, no further apart than a ruler is wide.
 func opposite(a, b Scale) bool {
-	if a.Frame.NX*b.Frame.NX+a.Frame.NY*b.Frame.NY > -0.985 {
+	if a.Frame.NX*b.Frame.NX+a.Frame.NY*b.Frame.NY > -parallel {
 		return false
 	}
 	x, y := b.Frame.Point((b.Lo+b.Hi)/2, 0)

@@ -301,14 +301,19 @@ func readCandidate(py pyramid, c candidate) *read {
 		return nil
 	}
 	if l.between > everySecond {
-		// Every second mark of a finer row makes a hierarchy as good as the whole.
-		c.comb.periodPx, c.comb.teeth = l.periodPx/lv.k/2, nil
-		if c.comb.periodPx < finestPx {
+		if c.comb, ok = c.comb.halved(l.periodPx / lv.k); !ok {
 			return nil
 		}
 		return readCandidate(py, c)
 	}
 	return understand(c, l.scaled(1/lv.k))
+}
+
+// halved is the comb of a row every second mark of which stands at the given spacing: it
+// makes a hierarchy as good as the whole. ok is false where its marks are too fine.
+func (c comb) halved(periodPx float64) (half comb, ok bool) {
+	c.periodPx, c.teeth = periodPx/2, nil
+	return c, c.periodPx >= finestPx
 }
 
 const (
@@ -455,7 +460,6 @@ func (r read) notOn(o read) bool {
 // goesOnAs says whether o lies where the ruler that carries r would, if it went on
 // past what was read: along the same edge, or along the opposite one.
 func (r read) goesOnAs(o read) bool {
-	const parallel = 0.985
 	facing := r.scale.Frame.NX*o.scale.Frame.NX + r.scale.Frame.NY*o.scale.Frame.NY
 	if math.Abs(facing) < parallel {
 		return false

@@ -293,6 +293,10 @@ func (r read) besides(x, y float64) bool {
 // figures on one face lie less than six tenths behind it (common practice, no source).
 const beforeIn, behindIn = 0.3, 0.6
 
+// parallel is the cosine of the angle that the two edges of a ruler make at most, as
+// perspective sets them.
+const parallel = 0.985
+
 // offRuler says whether an edge, at a place along it, lies on no ruler that carries
 // the ladder: too far away, before the edge at which its marks begin, or farther
 // behind it while facing the same way, for a ruler has but two edges.
@@ -319,7 +323,6 @@ func (r read) mayCarry(c candidate) bool {
 		return false
 	}
 	_, depth := r.scale.Frame.Locate(x, y)
-	const parallel = 0.985
 	switch facing := c.frame.NX*r.scale.Frame.NX + c.frame.NY*r.scale.Frame.NY; {
 	case facing > parallel:
 		return math.Abs(depth) < ownEdge*r.widthPx()

@@ -344,8 +344,7 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		}
 		l, ok := readLadder(cl.Plane, cl.frame, cb)
 		for ok && l.between > everySecond {
-			cb.periodPx, cb.teeth = l.periodPx/2, nil
-			if ok = cb.periodPx >= finestPx; ok {
+			if cb, ok = cb.halved(l.periodPx); ok {
 				l, ok = readLadder(cl.Plane, cl.frame, cb)
 			}
 		}

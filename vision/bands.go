@@ -141,7 +141,7 @@ const coarsest = 1.9
 
 // countedCoarsest is the fewest bands per inch that are taken: what is counted no closer
 // together than where the search begins is the end of something longer, a shadow, moiré
-// or a rib of cloth. Of 5 such rows in some 12,000 drawn photos none was a part's own.
+// or a rib of cloth. Of four such rows in some 12,000 drawn photos none was a part's own.
 const countedCoarsest = 1.95
 
 // FindBands counts the bands beside the ruler's marked edge. found is false

@@ -183,14 +183,17 @@ func inTurn(windows []window, ppi float64) turn {
 
 // holesEnd is the line in which holes end beside a row of windows.
 type holesEnd struct {
-	along, depth []float64 // of its points, px
-	follows      []bool    // the window before has a point, too
-	broken       bool
+	along, depth  []float64 // of its points, px
+	steps, slopes []float64 // of its depth between windows that follow each other: px, and px per px along
+	broken        bool
 }
 
 // add puts a window's point to the line.
 func (l *holesEnd) add(t turning) {
-	l.follows = append(l.follows, len(l.along) > 0 && !l.broken)
+	if n := len(l.along); n > 0 && !l.broken {
+		step := t.end - l.depth[n-1]
+		l.steps, l.slopes = append(l.steps, step), append(l.slopes, step/(t.along-l.along[n-1]))
+	}
 	l.along, l.depth, l.broken = append(l.along, t.along), append(l.depth, t.end), false
 }
 
@@ -200,37 +203,28 @@ func (l *holesEnd) gap() { l.broken = true }
 // aslant is by how many px the line's depth changes from one window to the next, and
 // how far off that its points usually are; NaN where no two windows follow each other.
 func (l *holesEnd) aslant() (step, off float64) {
-	var steps []float64
-	for i := range l.along {
-		if l.follows[i] {
-			steps = append(steps, l.depth[i]-l.depth[i-1])
-		}
+	step = medianOf(l.steps)
+	var offs []float64
+	for _, s := range l.steps {
+		offs = append(offs, math.Abs(s-step))
 	}
-	step = medianOf(steps)
-	for i := range steps {
-		steps[i] = math.Abs(steps[i] - step)
-	}
-	return step, medianOf(steps)
+	return step, medianOf(offs)
 }
 
 // at is the line's depth at a place, px, by its slope and its nearest point; NaN where
 // too few points tell its slope.
 func (l *holesEnd) at(along float64) float64 {
-	const fewest = 3
-	var slopes []float64
+	const fewest = 2 // slopes
+	if len(l.slopes) < fewest {
+		return math.NaN()
+	}
 	nearest, depth := math.Inf(1), math.NaN()
 	for i := range l.along {
-		if l.follows[i] {
-			slopes = append(slopes, (l.depth[i]-l.depth[i-1])/(l.along[i]-l.along[i-1]))
-		}
 		if d := along - l.along[i]; math.Abs(d) < math.Abs(nearest) {
 			nearest, depth = d, l.depth[i]
 		}
 	}
-	if len(slopes) < fewest-1 {
-		return math.NaN()
-	}
-	return depth + medianOf(slopes)*nearest
+	return depth + medianOf(l.slopes)*nearest
 }
 
 // turnsFromIn is how far before the marked edge slots and holes are looked for: nearer
