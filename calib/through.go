@@ -36,7 +36,7 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 	if clear {
 		// its own other sides
 		sides = slices.DeleteFunc(sides, func(c candidate) bool { return !ruler.mayCarry(c) })
-	} else if sides, err = h.veiledSides(all, clearlyHeld, mostVeiled); err != nil {
+	} else if sides, err = h.veiledSides(all, clearlyHeld, mostUnder, mostVeiled); err != nil {
 		return ruler, false, err
 	} else {
 		h.clear = append(slices.Clone(all), sides...)
@@ -53,9 +53,9 @@ func (h *hunt) through() (ruler read, clear bool, err error) {
 const veilBatch = 12
 
 // throughAll reads transparent rulers where none was found: on the sides that are left on
-// which wires go on fainter, then on all sides in the photo's colours.
+// which wires go on, fainter or not, then on all sides in the photo's colours.
 func (h *hunt) throughAll(colours photo.HalfColours) (ruler read, clear bool, err error) {
-	left, err := h.veiledSides(h.clear, leastVeil, mostSidesLeft)
+	left, err := h.veiledSides(h.clear, leastVeil, mostUnderClear, mostSidesLeft)
 	if err != nil {
 		return ruler, false, err
 	}
@@ -73,9 +73,9 @@ func (h *hunt) throughAll(colours photo.HalfColours) (ruler read, clear bool, er
 }
 
 // veiledSides are the likeliest sides of other edges than those of the given ones on
-// which the wires beside them go on fainter, as they do under a transparent ruler
-// whose edge is seen well enough not to be looked for along the wires.
-func (h *hunt) veiledSides(but []candidate, leastHeld float64, most int) ([]candidate, error) {
+// which the wires beside them go on, so strongly at most, as they do under a transparent
+// ruler whose edge is seen well enough not to be looked for along the wires.
+func (h *hunt) veiledSides(but []candidate, leastHeld, strongest float64, most int) ([]candidate, error) {
 	var cands []candidate
 	for _, c := range h.all {
 		same := func(o candidate) bool { return o.frame == c.frame }
@@ -89,7 +89,7 @@ func (h *hunt) veiledSides(but []candidate, leastHeld float64, most int) ([]cand
 		wires, ok, err := wiresBeside(h.py.work.Plane, f)
 		if errs[i] = err; ok && err == nil {
 			under := wiresUnder(h.py.work.Plane, f, wires)
-			veiled[i] = under >= leastUnder && under <= mostUnder
+			veiled[i] = under >= leastUnder && under <= strongest
 		}
 	})
 	var out []candidate
@@ -206,8 +206,10 @@ func (h *hunt) readThrough(sides []candidate) ([]*read, error) {
 const (
 	leastWiresBeside      = 0.12
 	leastUnder, mostUnder = 0.2, 0.95
-	noneUnder             = 0.05 // holes between slots make another comb of what goes on
-	leastCombThrough      = 0.14
+	// Under clear ones wires may look as strong as beside them, in other light stronger.
+	mostUnderClear   = 3
+	noneUnder        = 0.05 // holes between slots make another comb of what goes on
+	leastCombThrough = 0.14
 )
 
 // The depths in px on both sides of an edge between which wires are looked at.

@@ -175,15 +175,19 @@ func TestVeiledSides(t *testing.T) {
 	for _, g := range [2]Frame{f, f.Flipped()} {
 		h.all = append(h.all, candidate{frame: g, held: 1}, candidate{frame: g, held: 1})
 	}
-	got, err := h.veiledSides(nil, clearlyHeld, mostVeiled)
+	got, err := h.veiledSides(nil, clearlyHeld, mostUnder, mostVeiled)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if len(got) != 1 || got[0].frame.NY < 0 {
 		t.Errorf("%d sides", len(got))
 	}
-	if got, _ := h.veiledSides(got, clearlyHeld, mostVeiled); len(got) != 0 {
+	if got, _ := h.veiledSides(got, clearlyHeld, mostUnder, mostVeiled); len(got) != 0 {
 		t.Error("a side that was looked at is looked at again")
+	}
+	// A clear ruler hardly dims them.
+	if got, _ := h.veiledSides(got, clearlyHeld, mostUnderClear, mostVeiled); len(got) != 1 || got[0].frame.NY > 0 {
+		t.Errorf("%d sides on which wires are as they are", len(got))
 	}
 }
 

@@ -134,7 +134,7 @@ func TestLikeItsMarks(t *testing.T) {
 }
 
 // Wires between which others stand were left out by the count, if some are lacking, too;
-// between slots holes stand.
+// between slots holes stand, if they are seen.
 func TestMoreBetween(t *testing.T) {
 	row := func(missing int) []vision.Band {
 		r := make([]vision.Band, 30)
@@ -146,9 +146,13 @@ func TestMoreBetween(t *testing.T) {
 	for _, c := range []struct {
 		kind            vision.Kind
 		strays, missing int
+		holes           float64
 		want            bool
-	}{{vision.Reed, 10, 6, true}, {vision.Reed, 10, 0, false}, {vision.Reed, 2, 6, false}, {vision.RigidHeddle, 29, 6, false}} {
-		b := vision.Bands{Kind: c.kind, Row: row(c.missing), Strays: c.strays}
+	}{
+		{vision.Reed, 10, 6, 0, true}, {vision.Reed, 10, 0, 0, false}, {vision.Reed, 2, 6, 0, false},
+		{vision.RigidHeddle, 29, 6, 1.2, false}, {vision.RigidHeddle, 29, 6, 0, true},
+	} {
+		b := vision.Bands{Kind: c.kind, Row: row(c.missing), Strays: c.strays, KindCues: []vision.Cue{{Name: "holes clear", Value: c.holes}}}
 		if got := moreBetween(b); got != c.want {
 			t.Errorf("%s with %d strays and %d missing of 30: %v", c.kind, c.strays, c.missing, got)
 		}
@@ -230,6 +234,25 @@ func TestLacking(t *testing.T) {
 		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}})
 		if c.want > 0 && got.right > mayBeNoPart {
 			t.Errorf("%s, %d of %d missing: believed %.3f", c.kind, c.missing, c.row, got.right)
+		}
+	}
+}
+
+// Less than an inch of a ruler does not do, be it as plain as it may.
+func TestSliver(t *testing.T) {
+	for _, c := range []struct {
+		spanIn float64
+		want   bool
+	}{{0.8, true}, {1.5, false}} {
+		ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 1, Half: 100, Hi: 100 * c.spanIn}}
+		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, 40), Contrast: 25}
+		reason, _ := misreading(ruler, b)
+		if got := strings.Contains(reason, "less than 1 inch"); got != c.want {
+			t.Errorf("%g inches of marks: %q", c.spanIn, reason)
+		}
+		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}).right
+		if got <= mayBeNoPart != c.want {
+			t.Errorf("%g inches of marks: believed %.3f", c.spanIn, got)
 		}
 	}
 }

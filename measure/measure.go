@@ -16,7 +16,7 @@ import (
 
 // Version names the way of measuring; a stored answer of another version is
 // measured again.
-const Version = "14"
+const Version = "15"
 
 // answerAt is the confidence from which a size is an answer; below it the photo
 // is unsure.
@@ -278,10 +278,7 @@ func (r Reading) viewWith(opt Options) fit.View {
 func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []fit.Choice, opt Options) Result {
 	r.Count = countOf(b)
 	r.Evidence.Bands = bandsOf(ruler.Scale, b)
-	one := "wire"
-	if b.Kind == vision.RigidHeddle {
-		one = "slot"
-	}
+	one := bandWord(b.Kind)
 	if n := r.Count.Bent; n > 0 {
 		r.Warnings = append(r.Warnings, plural(n, "bent "+one, "bent "+one+"s"))
 	}
@@ -298,30 +295,12 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	}
 	r.size(b.Kind, p, choices, opt)
 	if r.Status == Unsure {
-		if reason, advice := noPart(ruler, b); reason != "" {
+		if reason, advice := misreading(ruler, b); reason != "" {
 			r.Reason, r.Advice = reason, advice
-		} else if ribs(b) {
-			r.Reason = "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth"
-			r.Advice = showBars
 		} else if reason := ofNoSize(b, choices[0]); reason != "" {
 			r.Reason, r.Advice = reason, showBars
 		} else if b.MayBeMoire() {
 			r.Reason, r.Advice = moireReason(b), goNearer
-		} else if faint(ruler) {
-			r.Reason = "too little of the ruler is seen to tell what its marks count"
-			r.Advice = "lay the ruler so that some inches of its marks show, in focus and without glare, and take the photo again"
-		} else if uneven(b) {
-			r.Reason = fmt.Sprintf("what was counted hardly stands out and does not stand evenly: it may be grain or a shadow, and no %ss", one)
-			r.Advice = goNearer
-		} else if moreBetween(b) {
-			r.Reason = "wires seem to stand between those that were counted: there may be twice as many"
-			r.Advice = "see in the overlay what was counted; lay the ruler where the wires are clean, and take the photo again"
-		} else if n := lacking(b); n > 0 {
-			r.Reason = fmt.Sprintf("%d of %d %ss seem to be missing: rust or yarn may hide them, or there may be twice as many or half", n, len(b.Row), one)
-			r.Advice = fmt.Sprintf("see in the overlay what was counted; lay the ruler where the %ss are clean and whole, and take the photo again", one)
-		} else if ownMarks(ruler.Scale, b) {
-			r.Reason = "what was read as a ruler's marks looks like the part's own slots"
-			r.Advice = "see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
 		}
 	}
 	return r

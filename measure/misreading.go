@@ -1,0 +1,63 @@
+package measure
+
+import (
+	"fmt"
+
+	"dentcount/calib"
+	"dentcount/vision"
+)
+
+// seeCounted begins the advice where what was counted may not be what should be.
+const seeCounted = "see in the overlay what was counted; "
+
+// misreading says why a photo may well have been misread whatever else speaks for the
+// reading, and what to do; empty where nothing makes that likely. A reading with a reason
+// is believed no more than mayBeNoPart.
+func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
+	if reason, advice = noPart(ruler, b); reason != "" {
+		return reason, advice
+	}
+	one := bandWord(b.Kind)
+	lacks := lacking(b)
+	switch {
+	case ribs(b):
+		return "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth", showBars
+	case faint(ruler):
+		return "too little of the ruler is seen to tell what its marks count", moreRuler
+	case sliver(ruler.Scale):
+		return fmt.Sprintf("less than %.0f inch of the ruler's marks is seen", leastRulerIn), moreRuler
+	case uneven(b):
+		return fmt.Sprintf("what was counted hardly stands out and does not stand evenly: it may be grain or a shadow, and no %ss", one), goNearer
+	case moreBetween(b):
+		return fmt.Sprintf("%ss seem to stand between those that were counted: there may be twice as many", one),
+			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean, and take the photo again", one)
+	case lacks > 0:
+		return fmt.Sprintf("%d of %d %ss seem to be missing: rust or yarn may hide them, or there may be twice as many or half", lacks, len(b.Row), one),
+			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean and whole, and take the photo again", one)
+	case likeItsMarks(ruler, b):
+		return "what was counted stands exactly as far apart as the ruler's own marks and may be those",
+			fmt.Sprintf(seeCounted+"lay the ruler so that %ss run on past it at both of its edges, and take the photo again", one)
+	case ownMarks(ruler.Scale, b):
+		return "what was read as a ruler's marks looks like the part's own slots",
+			"see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
+	}
+	return "", ""
+}
+
+// moreRuler is what to do where too little of the ruler is seen.
+const moreRuler = "lay the ruler so that some inches of its marks show, in focus and without glare, and take the photo again"
+
+// bandWord is what a kind's bands are called.
+func bandWord(kind vision.Kind) string {
+	if kind == vision.RigidHeddle {
+		return "slot"
+	}
+	return "wire"
+}
+
+// leastRulerIn is the least of a ruler that must be seen. A stated one: over an inch a mark
+// that is off by a hundredth is a whole percent, and a few marks look like many things.
+const leastRulerIn = 1.0
+
+// sliver says that less of a ruler is seen than that.
+func sliver(s calib.Scale) bool { return s.In(s.Hi)-s.In(s.Lo) < leastRulerIn }
