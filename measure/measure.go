@@ -242,7 +242,7 @@ func (r Reading) answer(opt Options) Result {
 	base.Evidence.Features, base.Evidence.ReadRight = believed.features, believed.right
 	choices := fit.FindSize(pitch, trade.Sizes(string(r.bands.Kind)), believed.right)
 	fit.AtMost(choices, believed.kind)
-	if believed.scant || choices[0].Label == fit.None && r.madeIfThickness(believed.right, opt) {
+	if believed.scant || choices[0].Label == fit.None && (believed.amiss || r.madeIfThickness(believed.right, opt)) {
 		fit.AtMost(choices, nearlySure)
 	}
 	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {

@@ -19,3 +19,19 @@ func TestNoneByTheToldThicknessAlone(t *testing.T) {
 		}
 	}
 }
+
+// Nor is one of which something speaks against the reading, though that much may for a
+// made size: most misreadings fall between sizes.
+func TestNoneWhereSomethingIsAmiss(t *testing.T) {
+	for _, c := range []struct {
+		perInch, coherence float64
+		sure               bool
+	}{{9.69, 0.97, true}, {9.69, 0.45, false}, {10, 0.45, true}} {
+		r := readingOf("part", c.perInch, 250, 1.5)
+		r.bands.Coherence = c.coherence
+		got := r.Answer(Options{RulerThicknessMM: 1.5})
+		if (got.Size.Label == fit.None) != (c.perInch != 10) || got.Size.Confidence > nearlySure != c.sure {
+			t.Errorf("%g per inch that look %g alike along: %s with %.3f", c.perInch, c.coherence, got.Size.Label, got.Size.Confidence)
+		}
+	}
+}
