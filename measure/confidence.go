@@ -28,10 +28,7 @@ type Feature struct {
 // photo unlike all others does not fall out of the model. kind is the probability of
 // the bands' kind (ofKind).
 func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []Feature {
-	s, ends := ruler.Scale, b.Field
-	if noComb(ruler, b) {
-		ends.HighIn, ends.Free = 0, 0
-	}
+	s, ends := ruler.Scale, endsSeen(ruler, b)
 	if b.RowIn() >= longestCombIn && b.Field.LeastIn >= vision.LowestIn && !mayBeCM(ruler) {
 		ends.Free = 0 // as low and as free as a comb's, but as high as a reed's, and more of them in a row
 	}

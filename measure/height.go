@@ -24,10 +24,7 @@ const (
 // noPart says why bands may be no reed's and no rigid heddle's, and what to do;
 // empty where they end as those do. A person's word makes bands of any height a part.
 func noPart(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
-	f := b.Field
-	if noComb(ruler, b) {
-		f.HighIn, f.Free = 0, 0
-	}
+	f := endsSeen(ruler, b)
 	const unit = "; if the ruler was read in the wrong unit, say it (--unit in)"
 	// Where bars are seen, a little less than parts are high is the ruler's plane,
 	// tilted; what a wrong unit makes of them is under 2.3 inches.
@@ -94,6 +91,20 @@ func plainSlots(b vision.Bands) bool {
 // nothing, all whose slots are plain were read right.
 func noComb(ruler calib.Ruler, b vision.Bands) bool {
 	return plainSlots(b) && (ruler.Scale.Divisions != tenths || ruler.UnitProbability >= unitSure)
+}
+
+// endsSeen is how bands end, as far as that may count against their being a part's: how high
+// they are is not known where another ruler lies across them, whose edge may be what they
+// seem to end in.
+func endsSeen(ruler calib.Ruler, b vision.Bands) vision.Field {
+	f := b.Field
+	if noComb(ruler, b) {
+		f.HighIn, f.Free = 0, 0
+	}
+	if ruler.Other != nil || f.Covered {
+		f.HighIn = 0
+	}
+	return f
 }
 
 // plainWires says that bands are as straight and as smooth as no cloth's ribs are.

@@ -170,6 +170,29 @@ func TestNoPartIsHardlyBelieved(t *testing.T) {
 	}
 }
 
+// What seems to end at another ruler that lies across it may be as high as parts are.
+func TestLowBesideAnotherRuler(t *testing.T) {
+	for _, c := range []struct {
+		other, covered, doubtful bool
+	}{{false, false, true}, {true, false, false}, {false, true, false}} {
+		r := readingOf("beside", 10, 300, 1)
+		r.bands.Field = vision.Field{Ends: 2, HighIn: 1.8, LeastIn: 1.8, Covered: c.covered}
+		if c.other {
+			r.ruler.Other = &calib.Ruler{}
+		}
+		reason, _ := noPart(r.ruler, r.bands)
+		short := 0.0
+		for _, f := range featuresOf(r.ruler, r.bands, fit.Pitch{PerInch: 10}, 1) {
+			if f.Name == "short bands" {
+				short = f.Value
+			}
+		}
+		if (reason != "") != c.doubtful || (short > 0) != c.doubtful {
+			t.Errorf("%+v: %q, short bands %.2f", c, reason, short)
+		}
+	}
+}
+
 // Slots with holes between them are no comb's teeth, however short and free they seem; but
 // where inches may be centimetres what is too low may still be so for that.
 func TestPlainSlotsAreNoComb(t *testing.T) {
