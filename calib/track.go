@@ -182,11 +182,14 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 		}
 		return b, ok
 	}
-	// Seed: the peak near `from` whose neighbours at ±1…±4 spacings are strongest.
+	// Seed: the peak whose neighbours at ±1…±4 spacings are strongest, near `from` and where
+	// the comb was seen: farther off may be wires, far stronger than marks, some four or five
+	// of which stand as far apart as some of these.
+	reach := math.Min(10*T, math.Max(combWindow/2, 4*T))
 	var seed peak
 	seedT, seedScore := T, -1.0
 	for _, q := range pk {
-		if math.Abs(q.x-from) > 10*T {
+		if math.Abs(q.x-from) > reach {
 			continue
 		}
 		for _, k := range [5]float64{0.96, 0.98, 1, 1.02, 1.04} {

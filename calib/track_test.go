@@ -47,6 +47,40 @@ func TestMarksGoOnBehindGlare(t *testing.T) {
 	}
 }
 
+// Where wires begin that are far stronger than marks, some of which stand as far apart, the
+// marks are followed for all that.
+func TestMarksBesideStrongWires(t *testing.T) {
+	const spacing, wires, marks, first = 33.6, 27.0, 40, 600.0
+	rng := rand.New(rand.NewPCG(61, 3))
+	const end = first + (marks-1)*spacing
+	prof := make([]float64, int(math.Ceil(end+first)))
+	lines := func(x, apart, deep, wide float64) float64 {
+		return -deep * math.Exp(-math.Pow(math.Remainder(x, apart)/wide, 2))
+	}
+	for i := range prof {
+		x := float64(i)
+		switch {
+		case x < first-spacing/2 || x > end+spacing/2:
+			prof[i] = 140 + lines(x, wires, 120, 6)
+		default:
+			prof[i] = 180 + lines(x-first, spacing, 14, 2)
+		}
+		prof[i] += rng.NormFloat64()
+	}
+	for _, at := range []float64{first + 170, (first + end) / 2, end - 170} {
+		on := 0
+		rungs, _ := track(markResponse(prof, spacing, true), 0, at, spacing)
+		for _, g := range rungs {
+			if g.along > first-1 && g.along < end+1 && math.Abs(math.Remainder(g.along-first, spacing)) < 1 {
+				on++
+			}
+		}
+		if on < marks-2 {
+			t.Errorf("from %.0f: %d of %d marks are followed", at, on, marks)
+		}
+	}
+}
+
 // Of marks that show two tops each, now the left one higher and now the right one, for
 // many marks in a row, each is read in its middle; fine ones that show one top stay where
 // they are.
