@@ -148,7 +148,7 @@ const countedCoarsest = 1.95
 // where nothing regular crosses it.
 func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
 	ppi := s.PxPerIn()
-	s, o, found, err := besidePart(ctx, p, s)
+	o, found, err := besideEdge(ctx, p, s, math.Max(3, 0.025*ppi))
 	if !found || err != nil {
 		return b, false, err
 	}
@@ -212,29 +212,6 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		b.drawFront(sig, l, att.footIn, ppi/25.4/focalPx)
 	}
 	return b, true, nil
-}
-
-// besidePart is besideEdge all along the scale or, where nothing regular crosses that,
-// along the half of it by which most is seen: a ruler may reach out over the part, to where
-// more stands out than wires do. part is the scale there.
-func besidePart(ctx context.Context, p photo.Plane, s calib.Scale) (part calib.Scale, o besideRead, found bool, err error) {
-	near := math.Max(3, 0.025*s.PxPerIn())
-	if o, found, err = besideEdge(ctx, p, s, near); found || err != nil {
-		return s, o, found, err
-	}
-	mid := (s.Lo + s.Hi) / 2
-	for _, ends := range [2][2]float64{{s.Lo, mid}, {mid, s.Hi}} {
-		half := s
-		half.Lo, half.Hi = ends[0], ends[1]
-		h, ok, err := besideEdge(ctx, p, half, near)
-		if err != nil {
-			return s, o, false, err
-		}
-		if ok && (!found || h.t.Line > o.t.Line) {
-			part, o, found = half, h, true
-		}
-	}
-	return part, o, found, nil
 }
 
 // Marks are this long at least where finer ones stand among longer (common
