@@ -98,10 +98,7 @@ func oneInch(s calib.Scale) []Point {
 
 func bandsOf(s calib.Scale, b vision.Bands) []Band {
 	states := map[vision.State]BandState{vision.Good: BandGood, vision.Bent: BandBent, vision.Missing: BandMissing, vision.Hidden: BandHidden, vision.LeftOut: BandLeftOut}
-	kind := "wire"
-	if b.Kind == vision.RigidHeddle {
-		kind = "slot"
-	}
+	kind := bandWord(b.Kind)
 	out := make([]Band, 0, len(b.Row))
 	reach := math.Min(b.ReachPx, 0.3*s.PxPerIn())
 	for i, x := range b.Row {

@@ -18,7 +18,7 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 		return reason, advice
 	}
 	one := bandWord(b.Kind)
-	lacks := lacking(b)
+	missing := lacking(b)
 	switch {
 	case ribs(b):
 		return "neither end of what crosses the ruler is seen, and it is neither as straight nor as smooth as wires: it may be ribbed cloth", showBars
@@ -31,8 +31,8 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	case moreBetween(b):
 		return fmt.Sprintf("%ss seem to stand between those that were counted: there may be twice as many", one),
 			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean, and take the photo again", one)
-	case lacks > 0:
-		return fmt.Sprintf("%d of %d %ss seem to be missing: rust or yarn may hide them, or there may be twice as many or half", lacks, len(b.Row), one),
+	case missing > 0:
+		return fmt.Sprintf("%d of %d %ss seem to be missing: rust or yarn may hide them, or there may be twice as many or half", missing, len(b.Row), one),
 			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean and whole, and take the photo again", one)
 	case likeItsMarks(ruler, b):
 		return "what was counted stands exactly as far apart as the ruler's own marks and may be those",

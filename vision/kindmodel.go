@@ -34,7 +34,7 @@ func (b Bands) HolesSeen() bool {
 func kindCues(a *arcs, holes float64, seen middle, perInch float64) []Cue {
 	// Marks and chance look like holes up to about chance, and glints that change along
 	// wires nearly do: of 1,512 drawn reeds (fit, seeds 5701, 5707 and 5803; judge, seeds
-	// 4612 to 4615) 71 had 0.8 and more, 10 had 1.4, of 3,945 rigid heddles 3,302 and 3,255.
+	// 4612 to 4615) 71 had more than 0.8 and 8 more than 1.4, of 3,945 rigid heddles 3,302 and 3,251.
 	const chance, clearest, usualPerInch = 1.4, 3.3, 5.0
 	const shortestHoleIn = 0.2 // common practice, no source
 	var read float64
