@@ -157,6 +157,13 @@ func TestMoreBetween(t *testing.T) {
 			t.Errorf("%s with %d strays and %d missing of 30: %v", c.kind, c.strays, c.missing, got)
 		}
 	}
+	hand := vision.Bands{Kind: vision.Reed, Row: row(0), Strays: 10}
+	for i := range 8 {
+		hand.Row[10+i].State = [2]vision.State{vision.Hidden, vision.Missing}[i%2]
+	}
+	if moreBetween(hand) || lacking(hand) > 0 {
+		t.Errorf("eight wires side by side under a hand: more between %v, %d lacking", moreBetween(hand), lacking(hand))
+	}
 	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
 	b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: row(6), Strays: 10}
 	if got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}); got.right > mayBeNoPart {

@@ -176,7 +176,7 @@ func bandsIn(t *testing.T, jpeg []byte, told Kind) (Bands, bool) {
 // Slots and holes in turn: the half tone is missing where both cross a row and
 // as strong as the tone where slots do alone.
 func TestHalves(t *testing.T) {
-	const ppi = 100.0
+	const ppi, perInch = 100.0, 12.0
 	row := func(both func(depth float64) bool, plainHalf float64) window {
 		var w window
 		for d := -150.0; d < -4; d += 2.4 {
@@ -229,7 +229,7 @@ func TestHalves(t *testing.T) {
 		{"wires that end in a shadow", row(func(d float64) bool { return d > -110 }, 1), false, Reed, 0.5},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false, Reed, 0.5},
 	} {
-		got := inTurn([]window{c.window, c.window, c.window}, ppi)
+		got := inTurn([]window{c.window, c.window, c.window}, ppi, perInch)
 		if kind, p := got.kind(); got.seen != c.want || kind != c.kind || p < c.least || c.least == 0.5 && p != 0.5 {
 			t.Errorf("%s: %+v, %s with %.3f", c.name, got, kind, p)
 		}
@@ -249,7 +249,7 @@ func TestHalves(t *testing.T) {
 		for _, end := range c.ends {
 			ws = append(ws, row(func(d float64) bool { return d > end }, 1))
 		}
-		if got := inTurn(ws, ppi).seen; got != c.want {
+		if got := inTurn(ws, ppi, perInch).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -271,7 +271,7 @@ func TestHalves(t *testing.T) {
 			w.along = float64(i) * 80
 			ws = append(ws, w)
 		}
-		if got := inTurn(ws, ppi).seen; got != c.want {
+		if got := inTurn(ws, ppi, perInch).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -288,12 +288,35 @@ func TestHalves(t *testing.T) {
 		{"wires alike", row(func(float64) bool { return true }, 1), false},
 		{"wires unlike", row(none, 1), false},
 	} {
-		if got := inTurn([]window{turns, turns, c.others, c.others, turns}, ppi).seen; !got {
+		if got := inTurn([]window{turns, turns, c.others, c.others, turns}, ppi, perInch).seen; !got {
 			t.Errorf("%s in two windows of five: %v", c.name, got)
 		}
-		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi).seen; got != c.want {
+		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi, perInch).seen; got != c.want {
 			t.Errorf("%s in four windows of six: %v", c.name, got)
 		}
+	}
+}
+
+// Every second slot looks like every second one all along; wires that differ by chance do so
+// in one window and not in the next.
+func TestKeepsStep(t *testing.T) {
+	const spacing = 8.3
+	windows := func(turn func(i int) float64) (ws []turning) {
+		for i := range 12 {
+			along := float64(i) * 32 // as near to four spacings as whole pixels come
+			phase := 2 * math.Pi * along / spacing
+			ws = append(ws, turning{along: along, ones: cmplx.Rect(30, phase), halves: cmplx.Rect(20, phase/2+turn(i))})
+		}
+		return ws
+	}
+	if got := keepsStep(windows(func(int) float64 { return 0.7 }), 1.01*spacing); got < 0.99 {
+		t.Errorf("slots keep step by %.2f", got)
+	}
+	if got := keepsStep(windows(func(i int) float64 { return math.Pi * float64((i*i/3)%2) }), spacing); got > 0.5 {
+		t.Errorf("wires keep step by %.2f", got)
+	}
+	if got := keepsStep(nil, spacing); got != 0 {
+		t.Errorf("no windows: %v", got)
 	}
 }
 

@@ -27,15 +27,25 @@ func (b Bands) HolesSeen() bool {
 	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > 0 })
 }
 
+// HolesPlain says whether a zone of holes was seen so clearly that nothing else looks like
+// it: of 2,212 drawn reeds with bands as coarse as slots (judge, seeds 4612 to 4616; fit, four
+// seeds) two show one as clear, of some 160 cloths, boards and rulers alone none.
+func (b Bands) HolesPlain() bool {
+	const plain = 2.4 - chanceHoles
+	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > plain })
+}
+
+// chanceHoles is up to how clear holes marks and chance look like, and glints that change along
+// wires nearly do: of 1,512 drawn reeds (fit, seeds 5701, 5707 and 5803; judge, seeds
+// 4612 to 4615) 71 had more than 0.8 and 8 more than this, of 3,945 rigid heddles 3,302 and 3,251.
+const chanceHoles = 1.4
+
 // kindCues are what tells of bands as coarse as slots what they are. a are their
 // arcs, nil where none are told; holes is the clearness of the clearest zone of
 // holes, 0 where there is none; seen what is seen of the part's middle. Arcs that are
 // not told count as 0, as all their cues do that say nothing.
 func kindCues(a *arcs, holes float64, seen middle, perInch float64) []Cue {
-	// Marks and chance look like holes up to about chance, and glints that change along
-	// wires nearly do: of 1,512 drawn reeds (fit, seeds 5701, 5707 and 5803; judge, seeds
-	// 4612 to 4615) 71 had more than 0.8 and 8 more than 1.4, of 3,945 rigid heddles 3,302 and 3,251.
-	const chance, clearest, usualPerInch = 1.4, 3.3, 5.0
+	const clearest, usualPerInch = 3.3, 5.0
 	const shortestHoleIn = 0.2 // common practice, no source
 	var read float64
 	var arc arcs
@@ -43,7 +53,7 @@ func kindCues(a *arcs, holes float64, seen middle, perInch float64) []Cue {
 		read, arc = 1, *a
 	}
 	out := []Cue{
-		{holesClear, bound(holes, chance, clearest) - chance},
+		{holesClear, bound(holes, chanceHoles, clearest) - chanceHoles},
 		{"middle plain", bound(seen.plain, 0, 1)},
 		{"no room for holes", bound(1-seen.roomIn/shortestHoleIn, 0, 1)},
 		{"bands an inch", bound(math.Log(perInch/usualPerInch), -0.6, 0.6)},

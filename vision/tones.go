@@ -16,7 +16,8 @@ type zone struct {
 	depth    float64 // px from the marked edge, negative towards the wires beside it
 	one, two complex128
 	half     float64
-	mean     float64 // grey level
+	halfTone complex128 // of which half is the strength
+	mean     float64    // grey level
 	// share is the strongest of the tones in standard deviations of the grey levels; 0
 	// where those hardly differ.
 	share float64
@@ -201,7 +202,7 @@ func windowTone(seg []float64, local float64) (z zone, ok bool) {
 	}
 	sd := math.Sqrt(sq / w)
 	one, two, half := threeTones(hann, local)
-	z = zone{one: one, two: two, half: cmplx.Abs(half), mean: mean}
+	z = zone{one: one, two: two, half: cmplx.Abs(half), halfTone: half, mean: mean}
 	const faint = 1.2 // grey levels
 	if sd >= faint {
 		z.share = math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) / sd
