@@ -37,7 +37,7 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	case likeItsMarks(ruler, b):
 		return "what was counted stands exactly as far apart as the ruler's own marks and may be those",
 			fmt.Sprintf(seeCounted+"lay the ruler so that %ss run on past it at both of its edges, and take the photo again", one)
-	case ownMarks(ruler.Scale, b):
+	case ownMarks(ruler, b):
 		return "what was read as a ruler's marks looks like the part's own slots",
 			"see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
 	}

@@ -14,8 +14,16 @@ import (
 // bands, and where one is out of place the other is, too, as a ruler's marks are
 // not.
 //
-// Its bounds are stated ones; one drawn photo with such marks was seen (seed 4701).
-func ownMarks(s calib.Scale, b vision.Bands) bool {
+// Marks whose lengths tell a ruler plainly are one's: bands that end at every second mark
+// set what is read of it off a little, too. Its bounds are stated ones; one drawn photo with
+// such marks was seen (seed 4701), and four rulers that were taken for them (judge, seeds
+// 4613 to 4616), three of them with odds over plainOdds.
+func ownMarks(ruler calib.Ruler, b vision.Bands) bool {
+	const plainOdds = 40
+	if ruler.Odds >= plainOdds {
+		return false
+	}
+	s := ruler.Scale
 	const evenly, inStep = 0.003, 0.3 // of the bands; of the marks' spacing
 	step := s.Unit.Inches() / math.Max(1, float64(s.Divisions))
 	perBand := 1 / (b.PerInch * step)

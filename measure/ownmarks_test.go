@@ -39,8 +39,10 @@ func TestOwnMarks(t *testing.T) {
 				s.Marks = append(s.Marks, calib.Mark{Along: at / s.B * s.Half, In: float64(2*i+j) / 16})
 			}
 		}
-		if got := ownMarks(s, b); got != c.want {
-			t.Errorf("%s: %v", c.name, got)
+		for odds, want := range map[float64]bool{20: c.want, 60: false} {
+			if got := ownMarks(calib.Ruler{Scale: s, Odds: odds}, b); got != want {
+				t.Errorf("%s, odds %g: %v", c.name, odds, got)
+			}
 		}
 	}
 }
