@@ -209,12 +209,34 @@ func otherUnit(u calib.Unit) (other calib.Unit, times float64) {
 	return calib.Inch, calib.Inch.Inches() / calib.CM.Inches()
 }
 
+// heedTwofold is the probability that the inch is right of a ruler whose inches are halved
+// again and again, given how high a reed is between its bars: a mark of half an inch may
+// have been taken for an inch's, or the other way round, so that all is twice as long as it
+// seems or half. It never says more for the unit than the marks do.
+func heedTwofold(p float64, b vision.Bands) float64 {
+	if b.Kind != vision.Reed || b.Field.Told || b.Field.HighIn == 0 || b.Field.Covered {
+		return p
+	}
+	// Reeds are some 3 to 5 inches high between their bars (common practice, no source).
+	const usualIn, spread = 4.0, 0.22
+	like := func(times float64) float64 {
+		z := math.Log(b.Field.HighIn*times/usualIn) / spread
+		return math.Exp(-z * z / 2)
+	}
+	was, is := like(1)*p, math.Max(like(0.5), like(2))*(1-p)
+	return math.Min(p, was/(was+is))
+}
+
 // heedHeight weighs by the height of the bands whether tenths of an inch were taken
 // for millimetres, or the other way round: what is 4 inches high in one is 1.6 or
 // 10 in the other. It gives the likelier reading, or this one where the ruler
 // cannot be read in the other unit, with its probability.
 func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, opt Options) (calib.Ruler, vision.Bands, error) {
-	if opt.Unit != "" || b.Field.LeastIn == 0 || r.Scale.Divisions != tenths {
+	if opt.Unit != "" || b.Field.LeastIn == 0 {
+		return r, b, nil
+	}
+	if r.Scale.Divisions != tenths {
+		r.UnitProbability = heedTwofold(r.UnitProbability, b)
 		return r, b, nil
 	}
 	other, times := otherUnit(r.Scale.Unit)

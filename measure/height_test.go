@@ -426,3 +426,33 @@ func TestMarksBeforeTheTracedEdge(t *testing.T) {
 		t.Errorf("%+v; it is a %s of %.2f", r.Pitch, spec.Part.Kind, spec.Part.DentsPerInch)
 	}
 }
+
+// A reed that seems 6½ inches high makes an inch that is in doubt doubtful; one that seems
+// 4 inches high proves nothing, and nothing makes doubtful what is beyond doubt.
+func TestHeedTwofold(t *testing.T) {
+	reed := vision.Bands{Kind: vision.Reed, Field: vision.Field{Ends: 2, HighIn: 6.5, LeastIn: 6.5}}
+	with := func(change func(*vision.Bands)) vision.Bands {
+		b := reed
+		change(&b)
+		return b
+	}
+	for _, c := range []struct {
+		name   string
+		p      float64
+		b      vision.Bands
+		lo, hi float64
+	}{
+		{"in doubt", 0.96, reed, 0.6, 0.85},
+		{"beyond doubt", 0.9999, reed, 0.995, 0.9999},
+		{"of usual height", 0.9, with(func(b *vision.Bands) { b.Field.HighIn = 4 }), 0.9, 0.9},
+		{"low", 0.9, with(func(b *vision.Bands) { b.Field.HighIn = 2.2 }), 0.1, 0.5},
+		{"no end seen", 0.9, with(func(b *vision.Bands) { b.Field.HighIn = 0 }), 0.9, 0.9},
+		{"covered", 0.9, with(func(b *vision.Bands) { b.Field.Covered = true }), 0.9, 0.9},
+		{"a person's word", 0.9, with(func(b *vision.Bands) { b.Field.Told = true }), 0.9, 0.9},
+		{"a rigid heddle", 0.9, with(func(b *vision.Bands) { b.Kind = vision.RigidHeddle }), 0.9, 0.9},
+	} {
+		if got := heedTwofold(c.p, c.b); got < c.lo || got > c.hi {
+			t.Errorf("%s: %.4f, want %g to %g", c.name, got, c.lo, c.hi)
+		}
+	}
+}
