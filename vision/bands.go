@@ -322,8 +322,8 @@ func (b Bands) Of(state State) (n int) {
 func (b Bands) TooFine() bool { return b.FinestPx < minPxPerBand }
 
 // MayBeMoire says that the bands can hardly be told from an artefact of the pixels: they
-// are not far enough apart in the photo, or look like one.
-func (b Bands) MayBeMoire() bool { return b.PxPerBand < plainPxPerBand || b.Beats }
+// are not far enough apart in the photo, or look like one and no holes stand between them.
+func (b Bands) MayBeMoire() bool { return b.PxPerBand < plainPxPerBand || b.Beats && !b.HolesPlain() }
 
 // coherentFrom is the first row (the farthest from the ruler) from which on all
 // rows up to the ruler look like their common mean: past it lies the baulk, the
