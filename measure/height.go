@@ -251,9 +251,9 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 	}
 	b2, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
 	// What ends in nothing at one side as far as can be told is a comb's teeth, and no
-	// reed's for being higher.
+	// reed's for being higher; but holes no comb has.
 	const plainlyFree = 0.5
-	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > plainlyFree {
+	if err != nil || !found || b2.Field.Free >= b.Field.Free && b.Field.Free > plainlyFree && !b2.HolesPlain() {
 		return r, b, err
 	}
 	return r2, b2, nil

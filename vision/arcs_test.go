@@ -184,6 +184,7 @@ func TestHalves(t *testing.T) {
 			if both(d) {
 				z.one, z.two, z.half = 30, 22, 2
 			}
+			z.halfTone = complex(z.half, 0)
 			w.zones = append(w.zones, z)
 		}
 		return w
@@ -246,11 +247,32 @@ func TestHalves(t *testing.T) {
 		{"two windows with grain", []float64{-20, -80}, false},
 	} {
 		var ws []window
-		for _, end := range c.ends {
-			ws = append(ws, row(func(d float64) bool { return d > end }, 1))
+		for i, end := range c.ends {
+			w := row(func(d float64) bool { return d > end }, 1)
+			if !c.want && i/2%2 == 1 { // what differs by chance keeps no step
+				for j := range w.zones {
+					w.zones[j].halfTone *= -1
+				}
+			}
+			ws = append(ws, w)
 		}
 		if got := inTurn(ws, ppi, perInch).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+	// In a small photo it is hardly seen where holes end, but that slots keep step.
+	for _, by := range []float64{0, math.Pi} {
+		var ws []window
+		for i, end := range []float64{-20, -68, -32, -90, -24, -60, -28} {
+			w := row(func(d float64) bool { return d > end }, 1)
+			w.along = float64(4*i) * ppi / perInch
+			for j := range w.zones {
+				w.zones[j].halfTone = cmplx.Rect(w.zones[j].half, by*float64(i/2))
+			}
+			ws = append(ws, w)
+		}
+		if got := inTurn(ws, ppi, perInch); got.seen != (by == 0) {
+			t.Errorf("from window to window turned by %.1f: %+v", by, got)
 		}
 	}
 	// Where the line of their ends runs in under a ruler aslant the other windows show
@@ -293,6 +315,22 @@ func TestHalves(t *testing.T) {
 		}
 		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi, perInch).seen; got != c.want {
 			t.Errorf("%s in four windows of six: %v", c.name, got)
+		}
+	}
+}
+
+// Slots and holes that keep step are nearly certain; holes beyond which slots do not are none.
+func TestTurnKind(t *testing.T) {
+	for _, c := range []struct {
+		steady, lo, hi float64
+	}{{0.97, 0.96, 0.98}, {0.6, turnsStated, turnsStated}, {0.1, 0.5, 0.5}} {
+		if kind, p := (turn{seen: true, alone: 0.9, steady: c.steady}).kind(); kind != RigidHeddle || p < c.lo || p > c.hi {
+			t.Errorf("steady %.2f: %s with %.3f", c.steady, kind, p)
+		}
+	}
+	for _, c := range []struct{ steady, alone, want float64 }{{0.9, 0.8, 0.5}, {0.1, 0.99, 0.5}, {0.1, 0.8, 0.93}} {
+		if kind, p := (turn{alone: c.alone, steady: c.steady}).kind(); kind != Reed || p != c.want {
+			t.Errorf("slots alone in %.2f, steady %.2f: %s with %.3f, want %.2f", c.alone, c.steady, kind, p, c.want)
 		}
 	}
 }
