@@ -88,8 +88,10 @@ func plainSlots(b vision.Bands) bool {
 // the ribs of a cloth, even if they seem to run on past the part: a table's pattern or its
 // bars' own may look like it. Of some 130 drawn cloths, rulers alone and moirés (judge, seeds
 // 4612 to 4616; fit, four seeds) none shows such holes, and of 16 rigid heddles that seem to
-// run on 13 do.
-func plainHoles(ruler calib.Ruler, b vision.Bands) bool { return noComb(ruler, b) && b.HolesPlain() }
+// run on 13 do. Slots and holes that were counted in turn are plain where they are plain slots.
+func plainHoles(ruler calib.Ruler, b vision.Bands) bool {
+	return noComb(ruler, b) && (b.HolesPlain() || b.DentsPerBand == 1)
+}
 
 // noComb says that it is plain that bands are slots with holes between them, as combs have
 // none, on a ruler whose unit is sure: then ends that seem too near, or free, are misread.

@@ -456,3 +456,28 @@ func TestHeedTwofold(t *testing.T) {
 		}
 	}
 }
+
+// Plain slots with plain holes, or counted with their holes in turn, seem to run on past
+// their part for a table's pattern; what shows neither may be cloth.
+func TestRunningOnWithHoles(t *testing.T) {
+	plain := []vision.Cue{{Name: "holes clear", Value: 1.7}}
+	for _, c := range []struct {
+		name   string
+		b      vision.Bands
+		unitP  float64
+		doubts bool
+	}{
+		{"plain holes", vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.99, DentsPerBand: 2, KindCues: plain}, 1, false},
+		{"in turn", vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.97, DentsPerBand: 1}, 1, false},
+		{"faint holes", vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.99, DentsPerBand: 2, KindCues: []vision.Cue{{Name: "holes clear", Value: 0.4}}}, 1, true},
+		{"hardly slots", vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.9, DentsPerBand: 2, KindCues: plain}, 1, true},
+		{"an open unit", vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.99, DentsPerBand: 2, KindCues: plain}, 0.8, true},
+		{"wires", vision.Bands{Kind: vision.Reed, KindProbability: 0.99, DentsPerBand: 1}, 1, true},
+	} {
+		c.b.Field = vision.Field{Ends: 1, LeastIn: 11}
+		ruler := calib.Ruler{UnitProbability: c.unitP, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: tenths, B: 0.01}}
+		if reason, _ := noPart(ruler, c.b); (reason != "") != c.doubts {
+			t.Errorf("%s: doubted %q", c.name, reason)
+		}
+	}
+}
