@@ -315,16 +315,21 @@ func TestRibsAreRough(t *testing.T) {
 	}
 }
 
-// Bands as uneven as grain are wires only where they are of a made size, or a person
-// says so.
+// Bands as uneven as grain are wires only where they are of a made size, where they stand
+// out and both of their ends are seen, or where a person says so.
 func TestGrainIsUneven(t *testing.T) {
 	for _, c := range []struct {
-		label  string
-		uneven float64
-		told   bool
-		want   bool
-	}{{fit.None, 0.13, false, true}, {fit.None, 0.09, false, false}, {"12", 0.13, false, false}, {fit.None, 0.13, true, false}} {
-		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, Told: c.told}}
+		label            string
+		uneven, contrast float64
+		ends             int
+		told             bool
+		want             bool
+	}{
+		{fit.None, 0.13, 7, 2, false, true}, {fit.None, 0.13, 20, 1, false, true}, {fit.None, 0.13, 20, 2, false, false},
+		{fit.None, 0.09, 7, 2, false, false}, {"12", 0.13, 7, 2, false, false}, {fit.None, 0.13, 7, 2, true, false},
+	} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Contrast: c.contrast,
+			Field: vision.Field{Ends: c.ends, HighIn: 4, LeastIn: 4, Told: c.told}}
 		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "grain"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
