@@ -28,8 +28,8 @@ func (b Bands) HolesSeen() bool {
 }
 
 // HolesPlain says whether a zone of holes was seen so clearly that nothing else looks like
-// it: of 2,212 drawn reeds with bands as coarse as slots (judge, seeds 4612 to 4616; fit, four
-// seeds) two show one as clear, of some 160 cloths, boards and rulers alone none.
+// it: of 1,998 drawn reeds with bands as coarse as slots (judge, seeds 4612 to 4616; fit, four
+// seeds) two show one as clear, of some 140 cloths, boards and rulers alone none.
 func (b Bands) HolesPlain() bool {
 	const plain = 2.4 - chanceHoles
 	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > plain })
