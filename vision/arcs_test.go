@@ -176,9 +176,9 @@ func bandsIn(t *testing.T, jpeg []byte, told Kind) (Bands, bool) {
 // Slots and holes in turn: the half tone is missing where both cross a row and
 // as strong as the tone where slots do alone.
 func TestHalves(t *testing.T) {
-	const ppi, perInch = 100.0, 12.0
+	const ppi, spacing = 100.0, 8.4
 	row := func(both func(depth float64) bool, plainHalf float64) window {
-		var w window
+		w := window{spacing: spacing}
 		for d := -150.0; d < -4; d += 2.4 {
 			z := zone{depth: d, one: 15, two: 11, half: 15 * plainHalf, share: 1}
 			if both(d) {
@@ -230,7 +230,7 @@ func TestHalves(t *testing.T) {
 		{"wires that end in a shadow", row(func(d float64) bool { return d > -110 }, 1), false, Reed, 0.5},
 		{"wires crossed by a thread", row(func(d float64) bool { return d > -62 && d < -58 }, 0.9), false, Reed, 0.5},
 	} {
-		got := inTurn([]window{c.window, c.window, c.window}, ppi, perInch)
+		got := inTurn([]window{c.window, c.window, c.window}, ppi)
 		if kind, p := got.kind(); got.seen != c.want || kind != c.kind || p < c.least || c.least == 0.5 && p != 0.5 {
 			t.Errorf("%s: %+v, %s with %.3f", c.name, got, kind, p)
 		}
@@ -256,7 +256,7 @@ func TestHalves(t *testing.T) {
 			}
 			ws = append(ws, w)
 		}
-		if got := inTurn(ws, ppi, perInch).seen; got != c.want {
+		if got := inTurn(ws, ppi).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -265,13 +265,13 @@ func TestHalves(t *testing.T) {
 		var ws []window
 		for i, end := range []float64{-20, -68, -32, -90, -24, -60, -28} {
 			w := row(func(d float64) bool { return d > end }, 1)
-			w.along = float64(4*i) * ppi / perInch
+			w.along = float64(4*i) * spacing
 			for j := range w.zones {
 				w.zones[j].halfTone = cmplx.Rect(w.zones[j].half, by*float64(i/2))
 			}
 			ws = append(ws, w)
 		}
-		if got := inTurn(ws, ppi, perInch); got.seen != (by == 0) {
+		if got := inTurn(ws, ppi); got.seen != (by == 0) {
 			t.Errorf("from window to window turned by %.1f: %+v", by, got)
 		}
 	}
@@ -293,7 +293,7 @@ func TestHalves(t *testing.T) {
 			w.along = float64(i) * 80
 			ws = append(ws, w)
 		}
-		if got := inTurn(ws, ppi, perInch).seen; got != c.want {
+		if got := inTurn(ws, ppi).seen; got != c.want {
 			t.Errorf("%s: %v", c.name, got)
 		}
 	}
@@ -310,10 +310,10 @@ func TestHalves(t *testing.T) {
 		{"wires alike", row(func(float64) bool { return true }, 1), false},
 		{"wires unlike", row(none, 1), false},
 	} {
-		if got := inTurn([]window{turns, turns, c.others, c.others, turns}, ppi, perInch).seen; !got {
+		if got := inTurn([]window{turns, turns, c.others, c.others, turns}, ppi).seen; !got {
 			t.Errorf("%s in two windows of five: %v", c.name, got)
 		}
-		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi, perInch).seen; got != c.want {
+		if got := inTurn([]window{turns, turns, c.others, c.others, c.others, c.others}, ppi).seen; got != c.want {
 			t.Errorf("%s in four windows of six: %v", c.name, got)
 		}
 	}
@@ -328,7 +328,7 @@ func TestTurnKind(t *testing.T) {
 			t.Errorf("steady %.2f: %s with %.3f", c.steady, kind, p)
 		}
 	}
-	for _, c := range []struct{ steady, alone, want float64 }{{0.9, 0.8, 0.5}, {0.1, 0.99, 0.5}, {0.1, 0.8, 0.93}} {
+	for _, c := range []struct{ steady, alone, want float64 }{{0.9, 0.7, 0.5}, {0.1, 0.99, 0.5}, {0.1, 0.8, 0.93}, {0.9, 0.4, 0.93}, {0.1, 0.6, plainly}} {
 		if kind, p := (turn{alone: c.alone, steady: c.steady}).kind(); kind != Reed || p != c.want {
 			t.Errorf("slots alone in %.2f, steady %.2f: %s with %.3f, want %.2f", c.alone, c.steady, kind, p, c.want)
 		}
@@ -339,21 +339,21 @@ func TestTurnKind(t *testing.T) {
 // in one window and not in the next.
 func TestKeepsStep(t *testing.T) {
 	const spacing = 8.3
-	windows := func(turn func(i int) float64) (ws []turning) {
+	windows := func(seen float64, turn func(i int) float64) (ws []turning) {
 		for i := range 12 {
 			along := float64(i) * 32 // as near to four spacings as whole pixels come
 			phase := 2 * math.Pi * along / spacing
-			ws = append(ws, turning{along: along, ones: cmplx.Rect(30, phase), halves: cmplx.Rect(20, phase/2+turn(i))})
+			ws = append(ws, turning{along: along, spacing: seen, ones: cmplx.Rect(30, phase), halves: cmplx.Rect(20, phase/2+turn(i))})
 		}
 		return ws
 	}
-	if got := keepsStep(windows(func(int) float64 { return 0.7 }), 1.01*spacing); got < 0.99 {
+	if got := keepsStep(windows(1.01*spacing, func(int) float64 { return 0.7 })); got < 0.99 {
 		t.Errorf("slots keep step by %.2f", got)
 	}
-	if got := keepsStep(windows(func(i int) float64 { return math.Pi * float64((i*i/3)%2) }), spacing); got > 0.5 {
+	if got := keepsStep(windows(spacing, func(i int) float64 { return math.Pi * float64((i*i/3)%2) })); got > 0.5 {
 		t.Errorf("wires keep step by %.2f", got)
 	}
-	if got := keepsStep(nil, spacing); got != 0 {
+	if got := keepsStep(nil); got != 0 {
 		t.Errorf("no windows: %v", got)
 	}
 }

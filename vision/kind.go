@@ -54,7 +54,7 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, 
 	case t.PerInch <= finestSlots:
 		k = coarseKind(p, s, l, t, ppi, a, windows(reachIn))
 	case t.PerInch <= 2*finestSlots:
-		k.kind, k.probability = inTurn(windows(0), ppi, t.PerInch).kind() // which looks before the marked edge only
+		k.kind, k.probability = inTurn(windows(0), ppi).kind() // which looks before the marked edge only
 	}
 	switch {
 	case told == "":
@@ -86,7 +86,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 		look(tonesOf(p, s, b, reachIn, l, t, ppi), false)
 	}
 	cues := kindCues(a, clearest, seen, t.PerInch)
-	if clearest < halvesHidden && inTurn(under, ppi, t.PerInch).seen {
+	if clearest < halvesHidden && inTurn(under, ppi).seen {
 		return turnsOrWires(cues)
 	}
 	return slotsOrWires(cues)
@@ -115,16 +115,16 @@ type turn struct {
 func (t turn) kind() (Kind, float64) {
 	// Where the tone halves in so many windows it may be slots past holes of which too
 	// little is seen: so it did in 0.9 of one drawn heddle's (seed 5201), in 0.6 at most
-	// of 55 reeds'.
-	const mostAlone = 0.75
-	// Slots keep step all along, while wires that differ do so by chance: three of four
-	// drawn heddles' (judge, seeds 4613 to 4616) by 0.91 to 0.97, and of a fourth, of wood
-	// whose grain looks like slots, all windows show slots alone; ten reeds' by 0.41 at
-	// most, in 0.91 of their windows at most.
-	const inStep, nearlyAll, unlike = 0.6, 0.95, 0.93
+	// of 55 reeds'. Slots keep step all along, while wires that differ do so by chance:
+	// four of five drawn heddles' (judge, seeds 4613 to 4617) by 0.90 to 0.97, in 0.67 of
+	// their windows and more, and of a fifth, of wood whose grain looks like slots, all
+	// windows show slots alone. Of 112 reeds that are faint or of which 0.75 of the windows
+	// do, in 0.91 of them at most, one keeps step by more than inStep in more than half of
+	// its windows, by 0.65, and four in a third and more.
+	const mostAlone, nearlyAll, inStep, halfAlone, someAlone, unlike = 0.75, 0.95, 0.6, 0.6, 1.0 / 3, 0.93
 	// Of twenty drawn parts whose holes end in one line (judge, seeds 4612 to 4616) nineteen
 	// are rigid heddles, of which the slots of fourteen keep step plainly, of five by 0.35 and
-	// more; the wires of the one reed, and of another (fit, seed 5808), by 0.12 at most.
+	// more; the wires of the one reed, and of another (fit, seed 5808), by 0.18 at most.
 	const unsteady = 0.3
 	switch {
 	case t.seen && t.steady < unsteady:
@@ -133,9 +133,9 @@ func (t turn) kind() (Kind, float64) {
 		return RigidHeddle, plainly
 	case t.seen:
 		return RigidHeddle, turnsStated
-	case t.alone > mostAlone && (t.steady > inStep || t.alone > nearlyAll):
+	case t.alone > nearlyAll || t.alone > halfAlone && t.steady > inStep:
 		return Reed, 0.5
-	case t.alone > mostAlone:
+	case t.alone > mostAlone || t.alone > someAlone && t.steady > inStep:
 		return Reed, unlike
 	case t.deepIn > longestHoleIn:
 		return Reed, sureReed
@@ -148,7 +148,7 @@ func (t turn) kind() (Kind, float64) {
 // alone it is as strong as the tone itself, for a slot is narrow. Wires that
 // differ from each other carry that tone, too, but from baulk to baulk or, where
 // rust has bitten some, from anywhere to anywhere: holes end in one line.
-func inTurn(windows []window, ppi, perInch float64) turn {
+func inTurn(windows []window, ppi float64) turn {
 	// So far the line may be off from one window to the next; and in such a share of
 	// them it is seen at least, whatever the others tell.
 	const onLineIn, leastShare = 0.1, 1.0 / 3
@@ -162,7 +162,7 @@ func inTurn(windows []window, ppi, perInch float64) turn {
 	deepest := 0.0
 	for _, w := range windows {
 		t := turns(w.tonal(ppi), ppi)
-		t.along = w.along
+		t.along, t.spacing = w.along, w.spacing
 		all = append(all, t)
 		deep = append(deep, float64(t.rows)*zonePx(ppi)/ppi)
 		if t.alone >= fewestAlone {
@@ -193,7 +193,7 @@ func inTurn(windows []window, ppi, perInch float64) turn {
 	}
 	aslant, off := line.aslant()
 	inLine := math.Abs(aslant) <= askewIn*ppi && off <= onLineIn*ppi
-	n, steady := float64(len(windows)), keepsStep(all, ppi/perInch)
+	n, steady := float64(len(windows)), keepsStep(all)
 	return turn{
 		seen:   yes >= 2 && 2*yes > told && float64(yes) >= leastShare*n && (inLine || steady > plainlyInStep),
 		alone:  float64(alone) / math.Max(1, n),
@@ -212,13 +212,13 @@ const plainlyInStep = 0.9
 // keepsStep is how far the tone of half the frequency keeps step from each window to the
 // next that shares nothing with it, weighed by its strength: 1 where every second band
 // looks like every second one all along, around 0 where it does so by chance.
-func keepsStep(windows []turning, spacingPx float64) float64 {
+func keepsStep(windows []turning) float64 {
 	const apart = 2 // windows: each is half over the next
 	var in, of float64
 	for i := 0; i+apart < len(windows); i++ {
 		a, b := windows[i], windows[i+apart]
 		// The tone itself, which half of it follows, turns so far from the one to the other.
-		turned := 2 * math.Pi * (b.along - a.along) / spacingPx
+		turned := 2 * math.Pi * (b.along - a.along) / ((a.spacing + b.spacing) / 2)
 		turned += cmplx.Phase(b.ones * cmplx.Conj(a.ones) * cmplx.Rect(1, -turned))
 		step := b.halves * cmplx.Conj(a.halves) * cmplx.Rect(1, -turned/2)
 		in, of = in+real(step), of+cmplx.Abs(step)
@@ -281,7 +281,8 @@ const turnsFromIn = 0.04
 
 // turning is what one window shows of slots and holes in turn.
 type turning struct {
-	along float64 // where it stands, px
+	along   float64 // where it stands, px
+	spacing float64 // of the bands there, px
 	// both is how many rows in a row show slots with holes between them, and end at
 	// which depth they end, px; alone is how many rows in a row show slots alone.
 	both, alone int

@@ -38,8 +38,9 @@ func leastTonal(near float64) float64 { return math.Min(tonalShare, asNear*near)
 
 // window is eight spacings side by side, in zones by depth.
 type window struct {
-	along float64 // px, its middle
-	zones []zone
+	along   float64 // px, its middle
+	spacing float64 // px there, which perspective stretches along the edge
+	zones   []zone
 }
 
 // tonal are the zones of which a tone carries the contrast.
@@ -126,7 +127,7 @@ func tonesOf(p photo.Plane, s calib.Scale, along stretch, deepestIn float64, l l
 	for _, row := range rows {
 		for j, w := range row {
 			if j >= len(out) {
-				out = append(out, window{along: w.along})
+				out = append(out, window{along: w.along, spacing: w.spacing})
 			}
 			out[j].zones = append(out[j].zones, w.zones...)
 		}
@@ -148,8 +149,8 @@ func windowTones(prof []float64, T, spacings, lo, depth float64, s calib.Scale) 
 	var out []window
 	for a := 0; a+w < len(prof); a += w / 2 {
 		at := lo + float64(a+w/2)
-		v := window{along: at}
-		if z, ok := windowTone(prof[a:a+w], T*s.InPerPx((s.Lo+s.Hi)/2)/s.InPerPx(at)); ok {
+		v := window{along: at, spacing: T * s.InPerPx((s.Lo+s.Hi)/2) / s.InPerPx(at)}
+		if z, ok := windowTone(prof[a:a+w], v.spacing); ok {
 			z.depth = depth
 			v.zones = []zone{z}
 		}
@@ -179,8 +180,7 @@ func threeTones(v []float64, period float64) (one, two, half complex128) {
 	return tone(a1, a2, 0), tone(b1, b2, 1), tone(h1, h2, 2)
 }
 
-// windowTone is the tone in one window; local is the spacing there, which
-// perspective stretches along the edge. ok is false where not all of it was seen.
+// windowTone is the tone in one window; local is the spacing there. ok is false where not all of it was seen.
 func windowTone(seg []float64, local float64) (z zone, ok bool) {
 	var mean, sq float64
 	for _, v := range seg {
