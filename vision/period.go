@@ -236,9 +236,13 @@ func (s signal) finerBehind(t tone, perPx float64) (fine float64, mayBe bool) {
 	}
 	sp := s.spectrum()
 	sp.width = 2 / (float64(len(s.v)) * s.du)
-	least := leastShare * sp.amplitude(t.PerInch)
-	// The pixels an inch are those of the middle; they change along the row.
+	// The pixels an inch are those of the middle; they change along the row. So does the
+	// tone's own line, which may stand beside its place.
 	near := sp.width + 0.002*perPx
+	least := leastShare * sp.amplitude(t.PerInch)
+	if at := sp.strongest(t.PerInch-near, t.PerInch+near); at > 0 {
+		least = math.Max(least, leastShare*sp.amplitude(at))
+	}
 	// own says that the tone itself has a line at f: a harmonic, or what comes back of one.
 	// The higher it is the wider perspective spreads it.
 	own := func(f float64) bool {
