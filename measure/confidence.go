@@ -76,10 +76,6 @@ func wavy(b vision.Bands) float64 {
 // light as its bar a reed may seem to end in nothing, too. Where the inches may be
 // centimetres, what is as high as a reed may be short.
 func freeEnds(f vision.Field, mayBeCM bool) float64 {
-	// Teeth are up to 2.8 inches long, some to spare for the ruler's plane, which may
-	// be tilted; from longest on none are (common practice, no source). Seen before it
-	// was set: a drawn comb that looked 2.54 inches high, reeds from 2.76 on.
-	const long, longest = 2.8, 3.4
 	if f.Told {
 		return 0
 	}
@@ -87,7 +83,7 @@ func freeEnds(f vision.Field, mayBeCM bool) float64 {
 	if mayBeCM {
 		least *= calib.CM.Inches()
 	}
-	return f.Free * math.Min(math.Max((longest-least)/(longest-long), 0), 1)
+	return f.Free * toothLike(least)
 }
 
 // mayBeCM says that a ruler's inches are not so sure that they cannot be centimetres.

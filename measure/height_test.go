@@ -96,13 +96,13 @@ func TestHeightTellsTenthsFromMillimetres(t *testing.T) {
 		{vision.Field{HighIn: 7.2, LeastIn: 7.2}, vision.Reed, 1, false},
 		{vision.Field{HighIn: 7.2, LeastIn: 7.2}, vision.RigidHeddle, 1, true},
 	} {
-		if got := likeHeight(vision.Bands{Field: c.f, Kind: c.kind}, c.times); (got > 0.5) != c.likely {
+		if got := likeHeight(vision.Bands{Field: c.f, Kind: c.kind}, c.times, true); (got > 0.5) != c.likely {
 			t.Errorf("%+v, %.2f times: %.2f", c.f, c.times, got)
 		}
 	}
 	// Teeth are of any height, so that theirs hardly tells the unit.
 	teeth := vision.Bands{Kind: vision.Reed, Field: vision.Field{Ends: 2, HighIn: 1.35, LeastIn: 1.35, Free: 1}}
-	if odds := likeHeight(teeth, 2.54) / likeHeight(teeth, 1); odds > 2.5 {
+	if odds := likeHeight(teeth, 2.54, true) / likeHeight(teeth, 1, true); odds > 2.5 {
 		t.Errorf("a comb's teeth tell the unit %.0f to 1", odds)
 	}
 }
