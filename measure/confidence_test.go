@@ -171,6 +171,25 @@ func TestMoreBetween(t *testing.T) {
 	}
 }
 
+// Less than half an inch of bands is no row: spots of rust may stand as evenly.
+func TestScrap(t *testing.T) {
+	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
+	for _, c := range []struct {
+		perInch float64
+		bands   int
+		want    bool
+	}{{30, 9, true}, {30, 20, false}, {10, 7, false}, {10, 5, true}} {
+		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: c.perInch}
+		for i := range c.bands {
+			b.Row = append(b.Row, vision.Band{Index: i, In: float64(i) / c.perInch})
+		}
+		reason, _ := misreading(ruler, b)
+		if got := strings.Contains(reason, "could be counted"); got != c.want {
+			t.Errorf("%d bands, %g per inch: %q", c.bands, c.perInch, reason)
+		}
+	}
+}
+
 // Of what little was seen of nothing is nearly certain, however well it was seen.
 func TestScant(t *testing.T) {
 	p := fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}

@@ -26,6 +26,9 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 		return "too little of the ruler is seen to tell what its marks count", moreRuler
 	case sliver(ruler.Scale):
 		return fmt.Sprintf("less than %.0f inch of the ruler's marks is seen", leastRulerIn), moreRuler
+	case scrap(b):
+		return fmt.Sprintf("only %.1f inches of the %ss could be counted", b.RowIn(), one),
+			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean and whole, and take the photo again", one)
 	case uneven(b):
 		return fmt.Sprintf("what was counted hardly stands out and does not stand evenly: it may be grain or a shadow, and no %ss", one), goNearer
 	case moreBetween(b):
@@ -61,3 +64,12 @@ const leastRulerIn = 1.0
 
 // sliver says that less of a ruler is seen than that.
 func sliver(s calib.Scale) bool { return s.In(s.Hi)-s.In(s.Lo) < leastRulerIn }
+
+// leastRowIn is the least of a row that must be counted: a stated one. In less than that a
+// few scratches or spots of rust may stand evenly.
+const leastRowIn = 0.5
+
+// scrap says that less of a row was counted than that.
+func scrap(b vision.Bands) bool {
+	return len(b.Row) > 0 && float64(len(b.Row)-1) < leastRowIn*b.PerInch
+}
