@@ -230,7 +230,7 @@ func uneven(b vision.Bands) bool {
 // some with wires missing, none lacked more than 5 in 100; of two that were halved 7 (5702)
 // and 12 (5711). Of some 200 of rigid heddles (fit, seeds 5803 and 5804) one lacked more than
 // one slot, 8 in 100 (5803-497), and one that was doubled (long tape) 14. The shares are set
-// between. Of eight drawn reeds that lacked more, side by side where a hand, yarn or glare
+// between. Of seven drawn parts that lacked more, side by side where a hand, yarn or glare
 // lay across them (judge, seeds 4613 to 4616; fit, 5803), all were read right.
 func lacking(b vision.Bands) int {
 	const few, heddles = 3, 0.1

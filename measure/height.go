@@ -88,7 +88,7 @@ func plainSlots(b vision.Bands) bool {
 // the ribs of a cloth, even if they seem to run on past the part: a table's pattern or its
 // bars' own may look like it. Of some 130 drawn cloths, rulers alone and moirés (judge, seeds
 // 4612 to 4616; fit, four seeds) none shows such holes, and of 16 rigid heddles that seem to
-// run on 13 do. Slots and holes that were counted in turn are plain where they are plain slots.
+// run on 10 do. Slots and holes that were counted in turn are plain where they are plain slots.
 func plainHoles(ruler calib.Ruler, b vision.Bands) bool {
 	return noComb(ruler, b) && (b.HolesPlain() || b.DentsPerBand == 1)
 }
@@ -165,10 +165,8 @@ const highestReedIn = 6.0
 func likeHeight(b vision.Bands, times float64, mayBeComb bool) float64 {
 	f := b.Field
 	// Heights are seen to a tenth or so, as the ruler's plane may tilt. Ends are
-	// misread now and then: of some 12,000 drawn parts (judge, seeds 4612 to 4616) three
-	// looked lower than they are without another ruler across them. More bands that look
-	// low are a comb's; what seems to end in nothing at one side most of all. The rest is
-	// stated, no source.
+	// misread now and then. More bands that look low are a comb's; what seems to end in
+	// nothing at one side most of all. All stated, no source.
 	const doubt, misread, combs, teeth = 0.1, 0.003, 0.03, 0.5
 	off := 0.0
 	h := f.HighIn * times

@@ -24,7 +24,12 @@ const holesClear = "holes clear"
 // HolesSeen says whether a zone of holes was seen between the bands, as none but a rigid
 // heddle's slots have; where bands are as close as no slots are it was not looked for.
 func (b Bands) HolesSeen() bool {
-	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > 0 })
+	return b.holesClearer(0)
+}
+
+// holesClearer says whether the cue of a zone of holes was taken and is over so much.
+func (b Bands) holesClearer(than float64) bool {
+	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > than })
 }
 
 // HolesPlain says whether a zone of holes was seen so clearly that nothing else looks like
@@ -32,7 +37,7 @@ func (b Bands) HolesSeen() bool {
 // seeds) two show one as clear, of some 140 cloths, boards and rulers alone none.
 func (b Bands) HolesPlain() bool {
 	const plain = 2.4 - chanceHoles
-	return slices.ContainsFunc(b.KindCues, func(c Cue) bool { return c.Name == holesClear && c.Value > plain })
+	return b.holesClearer(plain)
 }
 
 // chanceHoles is up to how clear holes marks and chance look like, and glints that change along

@@ -180,7 +180,8 @@ func threeTones(v []float64, period float64) (one, two, half complex128) {
 	return tone(a1, a2, 0), tone(b1, b2, 1), tone(h1, h2, 2)
 }
 
-// windowTone is the tone in one window; local is the spacing there. ok is false where not all of it was seen.
+// windowTone is the tone in one window; local is the spacing there. ok is false where not
+// all of it was seen.
 func windowTone(seg []float64, local float64) (z zone, ok bool) {
 	var mean, sq float64
 	for _, v := range seg {
