@@ -243,6 +243,27 @@ func TestSizeHidden(t *testing.T) {
 	}
 }
 
+// Of two sizes that the pitch does not tell apart the commoner is likelier, but how common
+// sizes are is a stated prior: near certainty takes a pitch that tells them apart. What
+// stands second is what it is told from.
+func TestSizeNotSureByCommonnessAlone(t *testing.T) {
+	sizes := trade.Sizes(trade.PartReed)
+	for _, c := range []struct {
+		perInch, relU float64
+		want, next    string
+		sure          bool
+	}{
+		{12.64, 0.0055, "50/10", "12.5", false}, {12.70, 0.001, "50/10", "12.5", true},
+		{10.02, 0.006, "10", "40/10", false}, {10, 0.001, "10", "40/10", true},
+	} {
+		got := FindSize(measured(c.perInch, c.relU), sizes, 1)
+		if got[0].Label != c.want || got[1].Label != c.next || got[0].P > 0.94 != c.sure {
+			t.Errorf("%.2f ± %.2f %%: %s with %.3f, then %s with %.3f; want %s, then %s, sure %v",
+				c.perInch, 100*c.relU, got[0].Label, got[0].P, got[1].Label, got[1].P, c.want, c.next, c.sure)
+		}
+	}
+}
+
 // Bands of 5 an inch are a reed of 5 or a heddle of 10, both of which are made: the
 // sizes say nothing. Of 7 an inch the heddle is not made, of 6.25 the reed is not.
 func TestSizesTellTheKind(t *testing.T) {
