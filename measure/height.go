@@ -7,6 +7,7 @@ import (
 
 	"dentcount/calib"
 	"dentcount/fit"
+	"dentcount/trade"
 	"dentcount/vision"
 )
 
@@ -124,32 +125,40 @@ func plainWires(b vision.Bands) bool {
 	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
 }
 
-// ofNoSize says why bands of which c is the likeliest size may be no part's: they stand
-// as far apart as those of no made size, and their ends are not seen, or they are not seen
-// as far as parts are high, or a little lower, or as uneven as grain; empty else. From near
-// a comb's teeth reach over the picture's edge: of 190 drawn from 120 to 190 mm (seeds 5434
-// and 5435) both without another cue would have been answered, and of 133 parts (seed 5437)
-// that are not seen as far one is a reed.
-func ofNoSize(b vision.Bands, c fit.Choice) (reason string) {
+// ofNoSize says why bands of which c is the likeliest size may be no part's, and what to
+// do: they stand as far apart as those of no made size, and much farther than any, or their
+// ends are not seen, or they are not seen as far as parts are high, or a little lower, or as
+// uneven as grain; empty else. From near a comb's teeth reach over the picture's edge: of 190
+// drawn from 120 to 190 mm (seeds 5434 and 5435) both without another cue would have been
+// answered, and of 133 parts (seed 5437) that are not seen as far one is a reed.
+func ofNoSize(b vision.Bands, c fit.Choice) (reason, advice string) {
 	// Of some 150 photos of parts, drawn by two renderers, two stand more unevenly, by 0.13
 	// and 0.14 of their spacing, both of a made size; the bands of two drawn boards (seed
 	// 5201) by 0.13. Of the boards that stand as unevenly (judge, seeds 4613 to 4616; fit, four
 	// seeds) the strongest has a contrast of 7; of eleven reeds of no made size that do ten
 	// have 13 and more, and both ends of all are seen.
 	const mostUneven = 0.11
+	// What is coarser than this times the coarsest made size is none (common practice, no
+	// source: reeds of 4 an inch, a few of 3, are the coarsest, for rugs). Of the drawn photos
+	// of judge's seeds 4611 to 4619 and fit's 5805 six were read so with 0.5 and more, all of
+	// them wrong, and two would have been answered: one shows moiré.
+	const coarser = 0.75
 	switch {
 	case c.Label != fit.None || b.Field.Told:
-		return ""
+		return "", ""
+	case c.PerInch < coarser*trade.Sizes(string(b.Kind))[0].PerInch:
+		return fmt.Sprintf("no reed or heddle is made as coarse as what was counted, %.1f dents per inch: it may be an artefact of the pixels, or a pattern", c.PerInch),
+			goNearer + "; " + sayWhich
 	case endless(b.Field) && !plainWires(b) && !plainSlots(b):
-		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth"
+		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth", showBars
 	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn && b.RowIn() < longestCombIn:
-		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn)
+		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn), showBars
 	case b.Field.Short() > 0:
-		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn)
+		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn), showBars
 	case b.ScatterIn*b.PerInch > mostUneven && (b.Field.Ends < 2 || b.Contrast < faintest):
-		return "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood"
+		return "what crosses the ruler stands unevenly, and no reed or heddle is made with its spacing: it may be the grain of wood", showBars
 	}
-	return ""
+	return "", ""
 }
 
 // longestCombIn is what no comb's teeth reach along (common practice, no source).

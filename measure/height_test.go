@@ -330,7 +330,36 @@ func TestGrainIsUneven(t *testing.T) {
 	} {
 		b := vision.Bands{Kind: vision.Reed, PerInch: 4, ScatterIn: c.uneven / 4, Contrast: c.contrast,
 			Field: vision.Field{Ends: c.ends, HighIn: 4, LeastIn: 4, Told: c.told}}
-		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "grain"); got != c.want {
+		if got := strings.Contains(doubtOf(b, c.label), "grain"); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
+func doubtOf(b vision.Bands, label string) string {
+	doubt, _ := ofNoSize(b, fit.Choice{Label: label, PerInch: b.PerInch * float64(max(b.DentsPerBand, 1))})
+	return doubt
+}
+
+// Nothing is made much coarser than the coarsest size; a person may say that it is.
+func TestTooCoarseForAnyPart(t *testing.T) {
+	for _, c := range []struct {
+		label   string
+		kind    vision.Kind
+		perInch float64
+		told    bool
+		want    bool
+	}{
+		{fit.None, vision.Reed, 2.4, false, true}, {fit.None, vision.Reed, 3.4, false, false}, {fit.None, vision.Reed, 2.4, true, false},
+		{fit.None, vision.RigidHeddle, 1.7, false, true}, {fit.None, vision.RigidHeddle, 2.2, false, false}, {"2.5", vision.RigidHeddle, 2.5, false, false},
+	} {
+		dents := 1
+		if c.kind == vision.RigidHeddle {
+			dents = 2
+		}
+		b := vision.Bands{Kind: c.kind, PerInch: c.perInch / float64(dents), DentsPerBand: dents, Contrast: 20,
+			Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4, Told: c.told}}
+		if got := strings.Contains(doubtOf(b, c.label), "coarse"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
 	}
@@ -344,7 +373,7 @@ func TestLowAndOfNoSize(t *testing.T) {
 		want   bool
 	}{{fit.None, 2.4, true}, {fit.None, 2.6, false}, {"12", 2.4, false}} {
 		b := vision.Bands{Kind: vision.Reed, PerInch: 12.8, Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn}}
-		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
+		if got := strings.Contains(doubtOf(b, c.label), "comb"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
 	}
@@ -388,7 +417,7 @@ func TestSeenInPartAndOfNoSize(t *testing.T) {
 		{fit.None, vision.Reed, 1, 1.7, 5, true, false},
 	} {
 		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, Coherence: 0.95, PerInch: 12.8, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
-		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: c.label}), "comb"); got != c.want {
+		if got := strings.Contains(doubtOf(b, c.label), "comb"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
 	}
@@ -401,7 +430,7 @@ func TestPlainSlotsAreNoRibs(t *testing.T) {
 		want bool
 	}{{0.95, true}, {0.99, false}} {
 		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: c.sure, PerInch: 3, Field: vision.Field{LeastIn: 5}}
-		if got := strings.Contains(ofNoSize(b, fit.Choice{Label: fit.None}), "cloth"); got != c.want {
+		if got := strings.Contains(doubtOf(b, fit.None), "cloth"); got != c.want {
 			t.Errorf("slots by %.2f: %v", c.sure, got)
 		}
 	}

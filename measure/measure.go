@@ -245,7 +245,7 @@ func (r Reading) answer(opt Options) Result {
 	if believed.scant || choices[0].Label == fit.None && (believed.amiss || r.madeIfThickness(believed.right, opt)) {
 		fit.AtMost(choices, nearlySure)
 	}
-	if ofNoSize(r.bands, choices[0]) != "" || r.bands.MayBeMoire() {
+	if doubt, _ := ofNoSize(r.bands, choices[0]); doubt != "" || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
@@ -297,8 +297,8 @@ func answer(r Result, ruler calib.Ruler, b vision.Bands, p fit.Pitch, choices []
 	if r.Status == Unsure {
 		if reason, advice := misreading(ruler, b); reason != "" {
 			r.Reason, r.Advice = reason, advice
-		} else if reason := ofNoSize(b, choices[0]); reason != "" {
-			r.Reason, r.Advice = reason, showBars
+		} else if reason, advice := ofNoSize(b, choices[0]); reason != "" {
+			r.Reason, r.Advice = reason, advice
 		} else if b.MayBeMoire() {
 			r.Reason, r.Advice = moireReason(b), goNearer
 		}
