@@ -176,7 +176,7 @@ func likeHeight(b vision.Bands, times float64, mayBeComb bool) float64 {
 	// Heights are seen to a tenth or so, as the ruler's plane may tilt. Ends are
 	// misread now and then. More bands that look low are a comb's; what seems to end in
 	// nothing at one side most of all. All stated, no source.
-	const doubt, misread, combs, teeth = 0.1, 0.003, 0.03, 0.5
+	const doubt, combs, teeth = 0.1, 0.03, 0.5
 	off := 0.0
 	h := f.HighIn * times
 	if h > 0 {
@@ -189,7 +189,7 @@ func likeHeight(b vision.Bands, times float64, mayBeComb bool) float64 {
 	if l := f.LeastIn * times; l > 0 {
 		off = math.Max(off, math.Log(l/highest))
 	}
-	least, free := misread, 0.0
+	least, free := endsMisread, 0.0
 	if mayBeComb {
 		least, free = combs, teeth*f.Free*toothLike(h)
 	}
@@ -238,22 +238,29 @@ func otherUnit(u calib.Unit) (other calib.Unit, times float64) {
 }
 
 // heedTwofold is the probability that the inch is right of a ruler whose inches are halved
-// again and again, given how high a reed is between its bars: a mark of half an inch may
-// have been taken for an inch's, or the other way round, so that all is twice as long as it
-// seems or half. It never says more for the unit than the marks do.
+// again and again, given how high a reed is between its bars, or at least is: a mark of half
+// an inch may have been taken for an inch's, or the other way round, so that all is twice as
+// long as it seems or half. It never says more for the unit than the marks do.
 func heedTwofold(p float64, b vision.Bands) float64 {
-	if b.Kind != vision.Reed || b.Field.Told || b.Field.HighIn == 0 || b.Field.Covered {
+	if b.Kind != vision.Reed || b.Field.Told || b.Field.Covered {
 		return p
 	}
 	// Reeds are some 3 to 5 inches high between their bars (common practice, no source).
 	const usualIn, spread = 4.0, 0.22
+	over := func(highIn float64) float64 { return math.Log(highIn/usualIn) / spread }
 	like := func(times float64) float64 {
-		z := math.Log(b.Field.HighIn*times/usualIn) / spread
-		return math.Exp(-z * z / 2)
+		if h := b.Field.HighIn; h > 0 {
+			return math.Exp(-over(h*times) * over(h*times) / 2)
+		}
+		// What seems to run on past a bar is misread now and then.
+		return endsMisread + (1-endsMisread)*math.Erfc(over(b.Field.LeastIn*times)/math.Sqrt2)/2
 	}
 	was, is := like(1)*p, math.Max(like(0.5), like(2))*(1-p)
 	return math.Min(p, was/(was+is))
 }
+
+// endsMisread is how often a part's ends are seen where they are not. A stated prior.
+const endsMisread = 0.003
 
 // heedHeight weighs by the height of the bands whether tenths of an inch were taken
 // for millimetres, or the other way round: what is 4 inches high in one is 1.6 or
