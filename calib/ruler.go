@@ -97,8 +97,8 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 
 // rulerOf is the ruler that was chosen among reads.
 func rulerOf(py pyramid, reads []read, pick chosen) (r Ruler) {
-	r.UnitProbability = pick.unitP
 	q := reads[pick.read]
+	r.UnitProbability = q.heedTurns(q.readings[pick.reading], pick.unitP)
 	r.from = q
 	r.Odds, r.Through = q.odds(pick.reading), q.through
 	var err error

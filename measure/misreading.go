@@ -43,6 +43,9 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	case ownMarks(ruler, b):
 		return "what was read as a ruler's marks looks like the part's own slots",
 			"see in the overlay what was read; lay the ruler so that its marks show, without glare, and take the photo again"
+	case ruler.UnitProbability < 0.5:
+		return "the ruler's marks were most likely miscounted: halves for wholes, or inches for centimetres",
+			"see in the overlay where one inch was taken to be; " + moreRuler
 	}
 	return "", ""
 }
