@@ -353,6 +353,9 @@ func TestKeepsStep(t *testing.T) {
 	if got := keepsStep(windows(spacing, func(i int) float64 { return math.Pi * float64((i*i/3)%2) })); got > 0.5 {
 		t.Errorf("wires keep step by %.2f", got)
 	}
+	if got := keepsStep(windows(spacing, func(int) float64 { return 0.7 })[:4]); got != 0.6 {
+		t.Errorf("two steps are plain: %.2f", got)
+	}
 	if got := keepsStep(nil); got != 0 {
 		t.Errorf("no windows: %v", got)
 	}
