@@ -423,6 +423,28 @@ func TestSeenInPartAndOfNoSize(t *testing.T) {
 	}
 }
 
+// Of a comb half an inch may be seen beside a ruler that hides the rest; of a part more is,
+// or its bars are.
+func TestPatchMayBeAComb(t *testing.T) {
+	for _, c := range []struct {
+		kind            vision.Kind
+		ends            int
+		leastIn, longIn float64
+		told            bool
+		want            bool
+	}{
+		{vision.Reed, 0, 0.51, 1.4, false, true}, {vision.Reed, 1, 0.51, 1.4, false, true},
+		{vision.Reed, 2, 0.51, 1.4, false, false}, {vision.Reed, 0, 1.3, 1.4, false, false},
+		{vision.Reed, 0, 0.51, 11, false, false}, {vision.Reed, 0, 0, 1.4, false, false},
+		{vision.Reed, 0, 0.51, 1.4, true, false}, {vision.RigidHeddle, 0, 0.51, 1.4, false, false},
+	} {
+		b := vision.Bands{Kind: c.kind, PerInch: 10, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Field: vision.Field{Ends: c.ends, LeastIn: c.leastIn, Told: c.told}}
+		if got := patch(b); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
 // A cloth's ribs are no plain slots: those of no made size are believed without their ends.
 func TestPlainSlotsAreNoRibs(t *testing.T) {
 	for _, c := range []struct {
