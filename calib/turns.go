@@ -60,7 +60,7 @@ func (r read) wholes(rd reading) (turns [2][]float64) {
 func takeTurns(turns [2][]float64) float64 {
 	const least = 1e-6
 	n, m := float64(len(turns[0])), float64(len(turns[1]))
-	if n == 0 || m == 0 || math.Abs(math.Log(median(slices.Clone(turns[0]))/median(slices.Clone(turns[1])))) < unlikeAlone {
+	if n == 0 || m == 0 || math.Abs(math.Log(median(turns[0])/median(turns[1]))) < unlikeAlone {
 		return 1
 	}
 	var over float64

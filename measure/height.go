@@ -259,7 +259,7 @@ func heedTwofold(p float64, b vision.Bands) float64 {
 	return math.Min(p, was/(was+is))
 }
 
-// endsMisread is how often a part's ends are seen where they are not. A stated prior.
+// endsMisread is how often the ends of bands are misread. A stated prior.
 const endsMisread = 0.003
 
 // heedHeight weighs by the height of the bands whether tenths of an inch were taken
