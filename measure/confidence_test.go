@@ -282,3 +282,15 @@ func TestSliver(t *testing.T) {
 		}
 	}
 }
+
+// A unit that is less likely than another one is said to be.
+func TestMiscountedMarks(t *testing.T) {
+	b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: 1, PerInch: 5, DentsPerBand: 2, Contrast: 50, Coherence: 1,
+		Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4}}
+	for p, want := range map[float64]bool{0.3: true, 0.6: false} {
+		ruler := calib.Ruler{UnitProbability: p, Odds: 60}
+		if got, _ := misreading(ruler, b); strings.Contains(got, "miscounted") != want {
+			t.Errorf("a unit by %g: %q", p, got)
+		}
+	}
+}

@@ -80,7 +80,7 @@ func scrap(b vision.Bands) bool {
 }
 
 // leastSeenIn is how high wires must be seen where not both of their ends are: a stated one.
-// The teeth of combs are as long, and of 238 drawn photos of parts (fit, seed 5812) none is
+// The teeth of combs are as long, and of 238 drawn photos of parts (practice, seed 5812) none is
 // seen less high; of a comb, of which dark wood and the ruler hid the most, half an inch was.
 const leastSeenIn = 1.0
 

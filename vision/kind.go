@@ -215,8 +215,10 @@ const plainlyInStep = 0.9
 // steps any may be as even by chance: the wires of a reed, bare and rusty by patches, kept
 // step by 0.94 from one window to another alone (judge, seed 4621); it is never plain then.
 func keepsStep(windows []turning) float64 {
-	const apart = 2                     // windows: each is half over the next
-	const fewestSteps, byFew = 3.0, 0.6 // stated ones; three by chance keep step by 0.9 once in a hundred times
+	const apart = 2 // windows: each is half over the next
+	// Stated ones: three steps by chance keep step by 0.9 once in a hundred times, and what few
+	// keep is no more than kind takes for in step.
+	const fewestSteps, byFew = 3.0, 0.6
 	var in, of, squares float64
 	for i := 0; i+apart < len(windows); i++ {
 		a, b := windows[i], windows[i+apart]
