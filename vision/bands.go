@@ -285,6 +285,9 @@ func (st strip) read(s calib.Scale, ppi float64) (besideRead, bool) {
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	if ok {
 		fine, mayBe := bands.finerBehind(t, ppi)
+		if fine == 0 {
+			fine = st.finerAslant(t, ln, sig, s, ppi)
+		}
 		if fine > 0 {
 			t.Strongest = fine
 		}

@@ -6,6 +6,8 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"dentcount/calib"
 )
 
 // spectrum is the amplitude of a Hann-windowed signal by frequency, per inch.
@@ -243,18 +245,6 @@ func (s signal) finerBehind(t tone, perPx float64) (fine float64, mayBe bool) {
 	if at := sp.strongest(t.PerInch-near, t.PerInch+near); at > 0 {
 		least = math.Max(least, leastShare*sp.amplitude(at))
 	}
-	// own says that the tone itself has a line at f: a harmonic, or what comes back of one.
-	// The higher it is the wider perspective spreads it.
-	own := func(f float64) bool {
-		const spread = 0.01
-		for k := range int(perPx / t.PerInch) {
-			h := float64(k+1) * t.PerInch
-			if math.Abs(math.Min(h, perPx-h)-f) < near+spread*h {
-				return true
-			}
-		}
-		return false
-	}
 	// A row whose strongest line is not its first and which is still strong where
 	// blur leaves little: wires 8/3 px apart look so, and of 92 drawn parts 5, 7 or 8 px
 	// a band, where a row's own line stands there, none (fit, seeds 5704 and 5705).
@@ -264,12 +254,72 @@ func (s signal) finerBehind(t tone, perPx float64) (fine float64, mayBe bool) {
 		if !(at > perPx/minPxPerBand && at < perPx/2 && sp.hasTone(at, least)) {
 			continue
 		}
-		if !own(at) {
+		if !t.own(at, perPx, near) {
 			return at, false
 		}
 		mayBe = mayBe || t.Strongest > 1.5*t.PerInch && sp.amplitude(at) > strong*sp.amplitude(t.Strongest)
 	}
 	return 0, mayBe
+}
+
+// own says that the tone itself has a line within near of f: a harmonic, or what comes
+// back of one off the pixels, perPx an inch. The higher it is the wider perspective
+// spreads it.
+func (t tone) own(f, perPx, near float64) bool {
+	const spread = 0.01
+	for k := range int(perPx / t.PerInch) {
+		h := float64(k+1) * t.PerInch
+		if math.Abs(math.Min(h, perPx-h)-f) < near+spread*h {
+			return true
+		}
+	}
+	return false
+}
+
+// finerAslant is finerBehind where the finer bands lean otherwise than their moiré: in the
+// mean along its lean their own line is lost. The pixels add a whole cycle a pixel, across
+// or down the photo, to a harmonic of the bands' wave, as vectors (the sampling theorem in
+// the plane), and so the moiré's wave tells that of the bands that would make it. sig is
+// the mean along the moiré's lean ln.
+func (st strip) finerAslant(t tone, ln lean, sig signal, s calib.Scale, ppi float64) (fine float64) {
+	const most = 0.3 // a lean that wires beside a ruler have
+	least := leastShare * sig.highPassPlain(0.4).amplitude(t.Strongest)
+	// line is where finer bands show that come back as perInch by a harmonic of theirs, to
+	// which a cycle a pixel was added, gt along the edge and gn across it; 0 where none do.
+	line := func(perInch, gt, gn, harmonic, sign float64) float64 {
+		wave := func(along float64) (perPx, lean float64) {
+			moire := sign * perInch * s.InPerPx(along)
+			perPx = (gt + moire) / harmonic
+			return perPx, (moire*ln.at(along) - gn) / harmonic / perPx
+		}
+		perPx, middle := wave((s.Lo + s.Hi) / 2)
+		if perPx <= 1.0/minPxPerBand || perPx >= 0.5 || math.Abs(middle) > most {
+			return 0
+		}
+		_, atLo := wave(s.Lo)
+		_, atHi := wave(s.Hi)
+		b := (atHi - atLo) / (s.Hi - s.Lo) * 1000
+		theirs := onRuler(st.sheared(lean{A: atLo - b*s.Lo/1000, B: b}, 0, st.rows, 1), st.lo, s, ppi).highPassPlain(0.4)
+		sp := theirs.spectrum()
+		sp.width = 2 / (float64(len(theirs.v)) * theirs.du)
+		near := sp.width + 0.002*ppi
+		at := sp.strongest(perPx*ppi-near, perPx*ppi+near)
+		if at > ppi/minPxPerBand && sp.hasTone(at, least) && !t.own(at, ppi, near) {
+			return at
+		}
+		return 0
+	}
+	tx, nx, ty, ny := s.Frame.TX, s.Frame.NX, s.Frame.TY, s.Frame.NY
+	for _, perInch := range [2]float64{t.PerInch, t.Strongest} {
+		for _, g := range [2][2]float64{{math.Abs(tx), math.Copysign(nx, nx*tx)}, {math.Abs(ty), math.Copysign(ny, ny*ty)}} {
+			for _, of := range [2][2]float64{{2, -1}, {3, 1}} {
+				if fine = line(perInch, g[0], g[1], of[0], of[1]); fine > 0 {
+					return fine
+				}
+			}
+		}
+	}
+	return 0
 }
 
 // strongestOf is the strongest of the lines of f up to that at last.
