@@ -46,3 +46,32 @@ func TestSixteenthsUnderClearedWiresAreNotEighths(t *testing.T) {
 		t.Errorf("of %d rows none is sixteenths", len(reads))
 	}
 }
+
+// Marks at every second place of a lattice only are seen to be such, also where what lies
+// past the ruler's ends fills all places; marks of which some were lost are not.
+func TestEverySecondPlaceBlank(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		found func(n int) bool
+		want  bool
+	}{
+		{"every second", func(n int) bool { return n%2 == 1 }, true},
+		{"wires at both ends", func(n int) bool { return n < 13 || n > 100 || n%2 == 0 }, true},
+		{"a mark lost, a wire seen", func(n int) bool { return n%2 == 0 && n != 40 || n == 61 }, true},
+		{"all", func(n int) bool { return true }, false},
+		{"every third lost", func(n int) bool { return n%3 > 0 }, false},
+		{"a quarter of the row", func(n int) bool { return n > 30 || n%2 == 0 }, false},
+	} {
+		l := ladder{periodPx: 8, rungs: make([]rung, 120)}
+		for n := range l.rungs {
+			l.rungs[n] = rung{n: n, along: 8 * float64(n), found: c.found(n)}
+		}
+		at, blank := l.everySecondBlank()
+		if n := int(math.Round(at / 8)); blank != c.want || blank && !c.found(n) {
+			t.Errorf("%s: %v, a mark at place %d", c.name, blank, n)
+		}
+	}
+	if _, blank := (ladder{}).everySecondBlank(); blank {
+		t.Error("of no marks at all every second is blank")
+	}
+}

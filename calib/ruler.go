@@ -306,6 +306,13 @@ func readCandidate(py pyramid, c candidate) *read {
 		}
 		return readCandidate(py, c)
 	}
+	if at, blank := l.everySecondBlank(); blank {
+		c.comb = c.comb.doubled(l.periodPx/lv.k, at/lv.k)
+		lv = py.forSpacing(c.comb.periodPx)
+		if l, ok = readLadder(lv.Plane, scaleFrame(c.frame, lv.k), scaleComb(c.comb, lv.k)); !ok {
+			return nil
+		}
+	}
 	return understand(c, l.scaled(1/lv.k))
 }
 
@@ -314,6 +321,43 @@ func readCandidate(py pyramid, c candidate) *read {
 func (c comb) halved(periodPx float64) (half comb, ok bool) {
 	c.periodPx, c.teeth = periodPx/2, nil
 	return c, c.periodPx >= finestPx
+}
+
+// doubled is the comb of a row that has marks at every second place of the given spacing
+// only, one of them at along.
+func (c comb) doubled(periodPx, along float64) comb {
+	c.periodPx, c.center, c.teeth = 2*periodPx, along, nil
+	return c
+}
+
+// everySecondBlank says whether a ladder's marks stand at every second place, over a run of
+// them that is most of it, and where one of them is: with halves of a unit for wholes, such
+// a row may have as good a hierarchy as its own.
+func (l ladder) everySecondBlank() (along float64, blank bool) {
+	// One that is lost or strays is made up for by so many that do not; of fewer it is chance.
+	const breaks, fewest = 4, 20
+	for parity := range 2 {
+		run, from, best := 0, 0, 0
+		for i, g := range l.rungs {
+			if g.found == (mod(g.n, 2) == parity) {
+				run++
+			} else if run -= breaks; run < 0 {
+				run, from = 0, i+1
+			}
+			if run <= best {
+				continue
+			}
+			best = run
+			if run >= max(fewest, len(l.rungs)/2) {
+				m := (from + i) / 2
+				if mod(l.rungs[m].n, 2) != parity {
+					m++
+				}
+				along, blank = l.rungs[m].along, true
+			}
+		}
+	}
+	return along, blank
 }
 
 const (

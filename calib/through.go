@@ -350,6 +350,9 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 				l, ok = readLadder(cl.Plane, cl.frame, cb)
 			}
 		}
+		if at, blank := l.everySecondBlank(); ok && blank {
+			l, ok = readLadder(cl.Plane, cl.frame, cb.doubled(l.periodPx, at))
+		}
 		if !ok {
 			continue
 		}

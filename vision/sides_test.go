@@ -155,3 +155,15 @@ func TestScatterMakesNoPlane(t *testing.T) {
 		t.Errorf("scatters by %.5f, %.5f is stated", math.Sqrt(sq), stated)
 	}
 }
+
+// A front 1.2 mm behind what was counted is none; one before it may be, and so may one that
+// lies behind by no more than places are read to.
+func TestFrontBehindTheBands(t *testing.T) {
+	const perMM = 1.0 / 640
+	b := Bands{MiddlePerInch: 7.5}
+	for mm, want := range map[float64]bool{-1.2: true, -0.5: false, 0: false, 2: false} {
+		if got := b.behind((1+mm*perMM)/b.MiddlePerInch, perMM); got != want {
+			t.Errorf("%g mm before the bands: %v", mm, got)
+		}
+	}
+}
