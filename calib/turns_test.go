@@ -58,7 +58,8 @@ func TestHeedTurns(t *testing.T) {
 		{"wholes", reading{unit: Inch, divisions: 8}, alike, 20, 0.999, 0.999, 0.999},
 		{"measured together", reading{unit: Inch, divisions: 8}, together, 20, 0.999, 0.999, 0.999},
 		{"thirty-seconds", reading{unit: Inch, divisions: 32}, turns, 20, 0.999, 0.999, 0.999},
-		{"centimetres", reading{unit: CM, divisions: 10}, turns, 20, 0.999, 0.999, 0.999},
+		{"tenths halved, taken for millimetres", reading{unit: CM, divisions: 10}, turns, 20, 0.999, 0, 0.2},
+		{"millimetres", reading{unit: CM, divisions: 10}, alike, 20, 0.999, 0.999, 0.999},
 	} {
 		c.rd.hi = c.units * c.rd.divisions
 		if got := row(c.units, c.rd.divisions, c.whole).heedTurns(c.rd, c.p); got < c.lo || got > c.hi {
