@@ -351,7 +351,8 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 			}
 		}
 		if at, blank := l.everySecondBlank(); ok && blank {
-			l, ok = readLadder(cl.Plane, cl.frame, cb.doubled(l.periodPx, at))
+			cb = cb.doubled(l.periodPx, at)
+			l, ok = readLadder(cl.Plane, cl.frame, cb)
 		}
 		if !ok {
 			continue

@@ -42,7 +42,7 @@ func (s signal) spectrum() spectrum {
 		}
 	}
 	c := fourier.NewFFT(n).Coefficients(nil, buf)
-	sp := spectrum{df: 1 / (float64(n) * s.du), amp: make([]float64, len(c))}
+	sp := spectrum{df: 1 / (float64(n) * s.du), amp: make([]float64, len(c)), width: 2 / (float64(len(s.v)) * s.du)}
 	for i, z := range c {
 		sp.amp[i] = cmplx.Abs(z) * 4 / float64(max(1, k))
 	}
@@ -81,7 +81,6 @@ type tone struct {
 func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 	sp := s.spectrum()
 	span := float64(len(s.v)) * s.du
-	sp.width = 2 / span
 	at := sp.strongest(fMin, fMax)
 	if at == 0 {
 		return t, false
@@ -237,7 +236,6 @@ func (s signal) finerBehind(t tone, perPx float64) (fine float64, mayBe bool) {
 		return 0, false
 	}
 	sp := s.spectrum()
-	sp.width = 2 / (float64(len(s.v)) * s.du)
 	// The pixels an inch are those of the middle; they change along the row. So does the
 	// tone's own line, which may stand beside its place.
 	near := sp.width + 0.002*perPx
@@ -299,9 +297,7 @@ func (st strip) finerAslant(t tone, ln lean, sig signal, s calib.Scale, ppi floa
 		_, atLo := wave(s.Lo)
 		_, atHi := wave(s.Hi)
 		b := (atHi - atLo) / (s.Hi - s.Lo) * 1000
-		theirs := onRuler(st.sheared(lean{A: atLo - b*s.Lo/1000, B: b}, 0, st.rows, 1), st.lo, s, ppi).highPassPlain(0.4)
-		sp := theirs.spectrum()
-		sp.width = 2 / (float64(len(theirs.v)) * theirs.du)
+		sp := onRuler(st.sheared(lean{A: atLo - b*s.Lo/1000, B: b}, 0, st.rows, 1), st.lo, s, ppi).highPassPlain(0.4).spectrum()
 		near := sp.width + 0.002*ppi
 		at := sp.strongest(perPx*ppi-near, perPx*ppi+near)
 		if at > ppi/minPxPerBand && sp.hasTone(at, least) && !t.own(at, ppi, near) {
@@ -310,7 +306,11 @@ func (st strip) finerAslant(t tone, ln lean, sig signal, s calib.Scale, ppi floa
 		return 0
 	}
 	tx, nx, ty, ny := s.Frame.TX, s.Frame.NX, s.Frame.TY, s.Frame.NY
-	for _, perInch := range [2]float64{t.PerInch, t.Strongest} {
+	moires := []float64{t.PerInch}
+	if t.Strongest > 1.5*t.PerInch { // a harmonic may be one of its own
+		moires = append(moires, t.Strongest)
+	}
+	for _, perInch := range moires {
 		for _, g := range [2][2]float64{{math.Abs(tx), math.Copysign(nx, nx*tx)}, {math.Abs(ty), math.Copysign(ny, ny*ty)}} {
 			for _, of := range [2][2]float64{{2, -1}, {3, 1}} {
 				if fine = line(perInch, g[0], g[1], of[0], of[1]); fine > 0 {

@@ -246,7 +246,6 @@ func TestSlotsByTwosAreNotByFours(t *testing.T) {
 	by := func(rng *rand.Rand, tones [4]float64, sigma float64) float64 {
 		s := row(rng, tones, sigma)
 		sp := s.spectrum()
-		sp.width = 2 / span
 		return sp.subharmonic(s, f, coarsest, leastShare*sp.amplitude(sp.strongest(coarsest, 42)))
 	}
 	const rows = 200
