@@ -2,6 +2,7 @@ package calib
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"dentcount/photo"
@@ -65,5 +66,73 @@ func TestEdgesAmongWires(t *testing.T) {
 	}
 	if segs, err := amongEdges(py, defaultAmong()); err != nil || len(segs) > 0 {
 		t.Errorf("%d edges among the lines of a table (%v)", len(segs), err)
+	}
+}
+
+// The grain of a heddle's wooden bars runs across its slots: each is a field of its own, and
+// the ruler's edge is found among the slots.
+func TestEdgesBetweenGrainedBars(t *testing.T) {
+	p := linedTable(true, 0)
+	for y := range p.H {
+		if y >= 100 && y < 300 || y > 640 && y < 840 {
+			for x := range p.W {
+				p.Pix[y*p.W+x] = uint8(110 + 40*(y/6%2))
+			}
+		}
+	}
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := defaultAmong()
+	s.Most = 1
+	segs, err := amongEdges(py, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := false
+	for _, g := range segs {
+		seen = seen || (math.Abs(g.Y-420) < 4 || math.Abs(g.Y-480) < 4) && math.Abs(g.TY) < 0.02
+	}
+	if !seen {
+		t.Errorf("the ruler's edge is not among %d", len(segs))
+	}
+}
+
+// The edge of a ruler of which less than an inch is in the picture, a thirtieth of its side, is too
+// short to be seen from afar.
+func TestShortEdges(t *testing.T) {
+	const pxIn, top, left = 100.0, 850, 1400
+	p := drawing(2800, 2000, 14, rand.New(rand.NewPCG(21, 22)))
+	ruler := drawing(100, 120, 14, rand.New(rand.NewPCG(25, 26)))
+	drawRuler(ruler, halving(Inch, 16, 0), []float64{3.2, 4.4, 5.6, 7.5, 10}, pxIn, 0, 0.6)
+	for i, v := range ruler.Pix { // about as light as the wires
+		if v > 200 {
+			ruler.Pix[i] = 140
+		}
+	}
+	for y := range ruler.H {
+		copy(p.Pix[(top+y)*p.W+left:], ruler.Pix[y*ruler.W:(y+1)*ruler.W])
+	}
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := func(s amongSearch) bool {
+		segs, err := amongEdges(py, s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, g := range segs {
+			if y := top + float64(ruler.H)/2; math.Abs(g.Y-y) < 6 && math.Abs(g.X-left-float64(ruler.W)/2) < 80 {
+				return true
+			}
+		}
+		return false
+	}
+	afar := defaultAmong()
+	afar.Most = 1
+	if seen(afar) || !seen(defaultShort()) {
+		t.Errorf("from afar %v, from near %v", seen(afar), seen(defaultShort()))
 	}
 }

@@ -266,7 +266,7 @@ func (t *trial) at(phase int, numbers float64) (rd reading, ok bool) {
 	lo, hi, total := bestStretch(t.gain)
 	each := evidence / float64(t.alike)
 	if hi-lo+1 < sc.fewest() || each*total < leastLengths || each*total+numbers < minSecond ||
-		sc.divisions != 10 && sc.repeats(t.all[lo:hi+1], phase, numbers > 0) {
+		sc.divisions != 10 && sc.repeats(t.all[lo:hi+1], phase, numbers > 0, t.runsOver) {
 		return rd, false
 	}
 	// What counts is how much better the places foretell than the lengths of
@@ -339,6 +339,13 @@ func (t *trial) disorder(used int) (sum float64, ok bool) {
 		prev = math.Max(prev, v)
 	}
 	return sum, !(sum > most)
+}
+
+// runsOver says whether a length is none of its class, but longer, as of a mark that runs
+// into a number.
+func (t *trial) runsOver(q lengthObs, class int) bool {
+	c := t.centre[class]
+	return q.v > c+3*t.sigma(c) // false for NaN
 }
 
 // weigh reckons for each length how much better its place foretells it, as a

@@ -194,6 +194,26 @@ func TestDecodeReadsSpoiltMarks(t *testing.T) {
 	}
 }
 
+// On a tape numbers stand right past the marks, at the same places of every inch: they make
+// every second quarter longer than halves. That is no repetition by fours, for those tell
+// nothing. The lengths, in spacings, are those of a drawn tape (judge's seed 4623).
+func TestNumbersSpoilTheSamePlacesOfEveryInch(t *testing.T) {
+	const eighth, quarter, half, whole, spoilt = 0.93, 1.07, 1.18, 1.58, 1.47
+	lengths := []float64{whole, eighth, quarter, eighth, half, eighth, spoilt, eighth}
+	var obs []lengthObs
+	for n := 2; n <= 30; n++ {
+		obs = append(obs, lengthObs{n: n, v: lengths[n%8]})
+	}
+	sc := halving(Inch, 8, 0)
+	over := func(q lengthObs, class int) bool { return class == 1 && q.v > 1.2*quarter }
+	if sc.repeats(obs, 0, false, over) {
+		t.Error("the quarters that are spoilt count")
+	}
+	if none := func(lengthObs, int) bool { return false }; !sc.repeats(obs, 0, false, none) {
+		t.Error("with none of them known to be spoilt, halves are no longer than quarters beside them")
+	}
+}
+
 // A tape of which nearly a third of the marks are worn short is read by the others.
 func TestWornMarksTellLittle(t *testing.T) {
 	for seed := range uint64(5) {

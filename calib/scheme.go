@@ -126,18 +126,20 @@ func (s scheme) shortest() float64 {
 // repeats says whether lengths come again with every second or fourth mark, so that
 // what seems to be a hierarchy is slots and holes by turns and the blanks between
 // them. Where numbers are seen halves may be as long as wholes.
-func (s scheme) repeats(obs []lengthObs, phase int, numbered bool) bool {
-	if !(s.rises(obs, phase, 1) > minLocalRise) {
+func (s scheme) repeats(obs []lengthObs, phase int, numbered bool, spoilt func(o lengthObs, class int) bool) bool {
+	if !(s.rises(obs, phase, 1, spoilt) > minLocalRise) {
 		return true
 	}
 	const four = 3 // classes of marks that come again with every fourth
-	return s.classes > four && !(numbered && s.classes == four+1) && !(s.rises(obs, phase, 2) > minLocalRise)
+	return s.classes > four && !(numbered && s.classes == four+1) && !(s.rises(obs, phase, 2, spoilt) > minLocalRise)
 }
 
 // rises is how many times as long the marks of classes over one are as the nearest
 // of that class, typically: along a row that recedes lengths by turns become many,
-// but not beside each other. NaN where none has such beside it.
-func (s scheme) rises(obs []lengthObs, phase, class int) float64 {
+// but not beside each other. Of that class spoilt ones tell nothing: numbers stand at the
+// same places of all units, and may make every second of its marks longer. NaN where none
+// has such beside it.
+func (s scheme) rises(obs []lengthObs, phase, class int, spoilt func(o lengthObs, class int) bool) float64 {
 	var ratios []float64
 	last, waiting := math.NaN(), []float64(nil) // the class's mark before, and longer ones after it
 	for _, o := range obs {
@@ -145,6 +147,7 @@ func (s scheme) rises(obs []lengthObs, phase, class int) float64 {
 			continue
 		}
 		switch c := s.class[mod(o.n-phase, s.divisions)]; {
+		case c == class && spoilt(o, c):
 		case c == class:
 			for _, v := range waiting {
 				before := last

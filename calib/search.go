@@ -65,7 +65,10 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 		}
 		found := func(q read) bool { return q.alone() || q.wholeRow() }
 		if err == nil && !clear && opt.NotOn == nil && !slices.ContainsFunc(h.reads, found) {
-			ruler, clear, err = h.throughAll(opt.Colours)
+			ruler, clear, err = h.short(ctx)
+			if err == nil && !clear {
+				ruler, clear, err = h.throughAll(opt.Colours)
+			}
 		}
 	}
 	if err == nil && clear {
@@ -83,6 +86,7 @@ func search(ctx context.Context, py pyramid, opt Options) ([]read, error) {
 const (
 	firstReads = 24  // candidates read at most along the coarse edges, those across the wires, and
 	maxReads   = 280 // the fine ones before and after transparent rulers are looked for; a sixth more than before clipMarks showed as many more combs
+	shortReads = 96  // along short edges, where no ruler was found
 	batch      = 4
 	maxEdges   = 14  // looked at on a clear ruler
 	maxOthers  = 14  // candidates read to see whether there is a second ruler: those of 30 drawn photos of two (practice, seed 4912) were among the first ten
@@ -137,6 +141,21 @@ func (h *hunt) read(ctx context.Context, n int) (ruler read, clear bool, err err
 		h.unread, n = h.unread[k:], n-k
 	}
 	return ruler, clear, nil
+}
+
+// short reads the ladders along edges among the wires that are too short to be seen from afar.
+func (h *hunt) short(ctx context.Context) (ruler read, clear bool, err error) {
+	edges, err := amongEdges(h.py, defaultShort())
+	if err != nil {
+		return ruler, false, err
+	}
+	rest := h.unread
+	h.unread = nil
+	if err = h.add(edges, leastAcross); err == nil {
+		ruler, clear, err = h.read(ctx, shortReads)
+	}
+	h.unread = append(h.unread, rest...)
+	return ruler, clear, err
 }
 
 // took takes up reads; clear says whether one is a ruler beyond doubt.

@@ -64,7 +64,7 @@ func (h *hunt) throughAll(colours photo.HalfColours) (ruler read, clear bool, er
 		return ruler, false, err
 	}
 	ruler, clear = h.took(reads)
-	if slices.ContainsFunc(h.reads, read.alone) {
+	if slices.ContainsFunc(reads, func(q *read) bool { return q.alone() }) {
 		return ruler, clear, nil
 	}
 	reads, err = h.readTinted(append(slices.Clone(h.clear), left...), colours)

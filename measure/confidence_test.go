@@ -190,19 +190,21 @@ func TestScrap(t *testing.T) {
 	}
 }
 
-// Of what little was seen of nothing is nearly certain, however well it was seen.
+// Of what little was seen of nothing is nearly certain, however well it was seen; nor where the
+// unit is open.
 func TestScant(t *testing.T) {
 	p := fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}
 	for _, c := range []struct {
 		bands, ends int
-		odds        float64
+		odds, unit  float64
 		want        bool
-	}{{40, 2, 60, false}, {40, 1, 60, false}, {13, 2, 60, true}, {20, 1, 60, true}, {40, 2, 20, true}, {40, 0, 60, true}} {
-		ruler := calib.Ruler{UnitProbability: 1, Odds: c.odds, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01, Half: 1}}
+	}{{40, 2, 60, 1, false}, {40, 1, 60, 1, false}, {13, 2, 60, 1, true}, {20, 1, 60, 1, true}, {40, 2, 20, 1, true}, {40, 0, 60, 1, true},
+		{40, 2, 60, 0.98, true}, {40, 2, 60, 0.995, false}} {
+		ruler := calib.Ruler{UnitProbability: c.unit, Odds: c.odds, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01, Half: 1}}
 		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, c.bands), ReachPx: 1e3}
 		b.Field.Ends = c.ends
 		if got := believe(ruler, b, p); got.scant != c.want {
-			t.Errorf("%d bands with %d ends, odds of the ruler %g: scant %v (%v)", c.bands, c.ends, c.odds, got.scant, got.features)
+			t.Errorf("%d bands with %d ends, odds of the ruler %g, its unit %g: scant %v (%v)", c.bands, c.ends, c.odds, c.unit, got.scant, got.features)
 		}
 	}
 }
