@@ -11,7 +11,8 @@ import (
 // search finds ladders: along the edges that stand out when the picture is seen
 // from afar, as a ruler's nearly always do, and only where none of them is a
 // ruler beyond doubt along those that run across the wires, then along those among
-// the wires' own field, and finer and fainter ones. Where another ruler is sought
+// the wires' own field, and finer and fainter ones; where nothing was found, along short
+// ones among the wires. Where another ruler is sought
 // than one that was found beyond doubt, it is for one that lies as plainly across
 // bands: when all was searched for it, none of ten that 330 drawn scenes (seeds 4911
 // and 4912) and none of eight that practice photos asked for was found later than by
