@@ -67,7 +67,8 @@ func FindRuler(ctx context.Context, p photo.Plane, opt Options) (r Ruler, found 
 	}
 	all := slices.Clone(reads)
 	reads = slices.DeleteFunc(reads, func(q read) bool {
-		return slices.ContainsFunc(all, q.insideOf) || slices.ContainsFunc(all, q.partOf) || slices.ContainsFunc(all, q.stretchOf)
+		return slices.ContainsFunc(all, q.insideOf) || slices.ContainsFunc(all, q.partOf) || slices.ContainsFunc(all, q.halvesOf) ||
+			slices.ContainsFunc(all, q.stretchOf)
 	})
 	sort.SliceStable(reads, func(i, j int) bool {
 		if a, b := reads[i].alone(), reads[j].alone(); a != b {
@@ -458,6 +459,26 @@ func (r read) partOf(o read) bool {
 	along, depth := o.from.frame.Locate(x, y)
 	k := r.spacingAt(middle) / o.spacingAt(along)
 	return math.Abs(depth) < o.ladder.periodPx && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
+}
+
+// halvesOf says whether r is o's own row of marks, or the blanks at their sides, with places
+// halfway between them, too, at which nothing stands: it has twice as many as even places, but
+// their lengths tell less.
+func (r read) halvesOf(o read) bool {
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || !o.alone() || !o.nothingBetween() ||
+		o.readings[0].score <= r.readings[0].score || o.partOf(r) {
+		return false
+	}
+	middle := (r.scale.Lo + r.scale.Hi) / 2
+	x, y := r.from.frame.Point(middle, 0)
+	along, depth := o.from.frame.Locate(x, y)
+	return math.Abs(depth) < o.ladder.periodPx && math.Abs(o.spacingAt(along)/r.spacingAt(middle)/2-1) < 0.02
+}
+
+// nothingBetween says that no finer marks stand between those of a row.
+func (r read) nothingBetween() bool {
+	const nothing = 0.2 // of the marks' own contrast
+	return r.ladder.between < nothing
 }
 
 // spacingAt is how far apart the marks stand around a place along the edge, px.

@@ -163,8 +163,7 @@ func (h *hunt) readOwnThrough(r read) error {
 // whole says whether a row of marks is a ruler's beyond doubt and has nothing between
 // its marks, so that no finer row was missed.
 func (r read) whole() bool {
-	const nothing = 0.2 // of the marks' own contrast
-	return !r.through && r.beyondDoubt() && r.ladder.between < nothing && r.ladder.outside < overEdge
+	return !r.through && r.beyondDoubt() && r.nothingBetween() && r.ladder.outside < overEdge
 }
 
 // facing says whether an edge may carry no other marks on its ruler than those of a

@@ -262,3 +262,38 @@ func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
 		}
 	}
 }
+
+// Places halfway between the marks of a row, at which nothing stands, make no row of twice as
+// many marks where the lengths of those tell less.
+func TestPlacesBetweenMarksAreNoFinerRow(t *testing.T) {
+	const step = 13.0 // px, of a tenth of an inch
+	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(17, 2)))
+	drawRuler(p, tenths(Inch, 10, 0), []float64{4, 5.5, 7}, 10*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	edge := newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580})
+	whole := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{2, 20}}})
+	if whole == nil {
+		t.Fatal("the row is not read")
+	}
+	if !whole.mayStandBeside(2*step) || whole.mayStandBeside(4*step) {
+		t.Error("what else is looked at beside it are not marks twice as far apart")
+	}
+	finer := *whole
+	finer.readings = append([]reading(nil), whole.readings...)
+	own := whole.ladder.between
+	for _, c := range []struct {
+		times, score, between float64 // the finer row's, of the whole's; seen between the whole's marks
+		want                  bool
+	}{{2, 0.9, own, true}, {2, 1.1, own, false}, {2, 0.9, 0.8, false}, {3, 0.9, own, false}, {1, 0.9, own, false}} {
+		finer.scale.A, finer.scale.B = whole.scale.A*c.times, whole.scale.B*c.times
+		finer.scale.Divisions = whole.scale.Divisions
+		finer.readings[0].score = c.score * whole.readings[0].score
+		whole.ladder.between = c.between
+		if got := finer.halvesOf(*whole); got != c.want {
+			t.Errorf("a row %g times as fine, of %g times the score, with %.2f between: %v", c.times, c.score, c.between, got)
+		}
+	}
+}
