@@ -77,15 +77,27 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 	}
 	best := opts[0]
 	c.read, c.reading, c.second, c.secondReading = best.i, best.k, best.j, best.m
-	// How much the rivals that understand the same ladder otherwise weigh.
+	// How much the rivals weigh that understand the same ladder otherwise, or another that was
+	// read along the same edge.
 	var sum float64
 	for _, o := range opts {
-		if o.i == best.i && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
+		if (o.i == best.i || reads[best.i].sharesEdge(reads[o.i])) && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
 			sum += math.Exp(math.Max(-60, o.score-best.score))
 		}
 	}
 	c.unitP = 1 / (1 + sum)
 	return c, true
+}
+
+// sharesEdge says whether o was read along the edge along which r was, where that was.
+func (r read) sharesEdge(o read) bool {
+	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < parallel {
+		return false
+	}
+	middle := (o.scale.Lo + o.scale.Hi) / 2
+	x, y := o.from.frame.Point(middle, 0)
+	along, depth := r.from.frame.Locate(x, y)
+	return math.Abs(depth) < math.Max(r.ladder.periodPx, o.ladder.periodPx) && along > r.scale.Lo && along < r.scale.Hi
 }
 
 // rowAgrees tells of each reading of the i-th ladder what the other ladders that were read

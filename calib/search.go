@@ -94,6 +94,9 @@ const (
 	maxBeside  = 24  // candidates read on them at most
 	clearWorth = 120 // a ladder of this worth and of clearOdds is a ruler beyond doubt
 	clearOdds  = 1.5 * leastOdds
+	// shortWorth and shortOdds are those of one of few marks, between and beyond which nothing stands.
+	shortWorth = 80
+	shortOdds  = 1.5 * clearOdds
 	// clearlyHeld is the share of an edge that is there at least, of the edges of
 	// a ruler found beyond doubt.
 	clearlyHeld = 0.6
@@ -170,8 +173,12 @@ func (h *hunt) took(reads []*read) (ruler read, clear bool) {
 	return ruler, clear
 }
 
-// beyondDoubt says whether a ladder is certainly a ruler's.
-func (r read) beyondDoubt() bool { return r.odds(0) > clearOdds && r.worth() > clearWorth }
+// beyondDoubt says whether a ladder is certainly a ruler's. Of a short one few marks bear it out:
+// less worth will do where the lengths of those tell more.
+func (r read) beyondDoubt() bool {
+	return r.odds(0) > clearOdds && r.worth() > clearWorth ||
+		r.odds(0) > shortOdds && r.worth() > shortWorth && !r.through && r.nothingBetween() && r.ladder.outside < overEdge
+}
 
 // beside reads what else lies on a ruler: its true edge and its other scale may
 // be among it.

@@ -297,3 +297,37 @@ func TestPlacesBetweenMarksAreNoFinerRow(t *testing.T) {
 		}
 	}
 }
+
+// A short ruler's few marks are one's beyond doubt where their lengths tell more, but not
+// where something stands between them or beyond its edge, or where wires were taken off.
+func TestShortRulerBeyondDoubt(t *testing.T) {
+	const step = 11.0 // px, of a tenth of an inch
+	p := drawing(620, 500, 0, rand.New(rand.NewPCG(17, 3)))
+	drawRuler(p, tenths(Inch, 10, 0), []float64{4, 6, 9}, 10*step, 0, 1)
+	py, err := newPyramid(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	edge := newFrame(segment{X: 310, Y: 250, TX: 1, Lo: -255, Hi: 255})
+	q := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -255, hi: 255, depth: [2]float64{2, 20}}})
+	if q == nil {
+		t.Fatal("the row is not read")
+	}
+	if q.beyondDoubt() {
+		t.Errorf("odds %.0f, worth %.0f are enough", q.odds(0), q.worth())
+	}
+	q.readings[0].score += 7 // as with numbers
+	if w := q.worth(); w > clearWorth || !q.beyondDoubt() {
+		t.Errorf("odds %.0f, worth %.0f: beyond doubt %v", q.odds(0), w, q.beyondDoubt())
+	}
+	for name, spoil := range map[string]func(r *read){
+		"through":            func(r *read) { r.through = true },
+		"something between":  func(r *read) { r.ladder.between = 0.5 },
+		"runs over its edge": func(r *read) { r.ladder.outside = 0.5 },
+	} {
+		r := *q
+		if spoil(&r); r.beyondDoubt() {
+			t.Errorf("%s: beyond doubt", name)
+		}
+	}
+}
