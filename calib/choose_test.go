@@ -81,3 +81,27 @@ func TestWhatRunsOnOverTheEdgeIsNoRuler(t *testing.T) {
 		t.Errorf("odds of what runs on: %.1f", q.odds(0))
 	}
 }
+
+// What was read along the same edge, where the ruler's marks were, is of the same marks; what
+// was read deeper on its face, past its marks, or facing it is not.
+func TestRowsAlongTheSameEdge(t *testing.T) {
+	own := read{ladder: ladder{periodPx: 10}}
+	own.from.frame = newFrame(segment{X: 500, Y: 300, TX: 1, Lo: -400, Hi: 400})
+	own.scale.Lo, own.scale.Hi = -400, 400
+	for _, c := range []struct {
+		name   string
+		dx, dy float64
+		flip   bool
+		want   bool
+	}{{"a pixel off", 0, 1, false, true}, {"half of it", 150, 3, false, true}, {"deeper", 0, 40, false, false}, {"past its end", 700, 0, false, false}, {"facing it", 0, 1, true, false}} {
+		o := own
+		o.from.frame = newFrame(segment{X: 500 + c.dx, Y: 300 + c.dy, TX: 1, Lo: -200, Hi: 200})
+		if c.flip {
+			o.from.frame = o.from.frame.Flipped()
+		}
+		o.scale.Lo, o.scale.Hi = -200, 200
+		if got := own.sharesEdge(o); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
