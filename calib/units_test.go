@@ -234,20 +234,28 @@ func TestEndsOfMarksLeadToTheEdgeBehind(t *testing.T) {
 	}
 }
 
-// A row of every second mark is part of the whole row, whose lengths tell nearly as much.
-func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
-	const step = 12.0 // px, of a millimetre
-	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(17, 1)))
-	drawRuler(p, tenths(CM, 10, 0), []float64{4, 5.5, 7}, 25.4*step, 0, 1)
+// rowRead is what is read of a drawn ruler's row of marks, so many px apart, in a picture w px
+// wide.
+func rowRead(t *testing.T, sc scheme, mm []float64, step float64, w int, seed uint64) *read {
+	t.Helper()
+	p := drawing(w, 700, 0, rand.New(rand.NewPCG(17, seed)))
+	drawRuler(p, sc, mm, step*float64(sc.divisions)/sc.unit.Inches(), 0, 1)
 	py, err := newPyramid(p)
 	if err != nil {
 		t.Fatal(err)
 	}
-	edge := newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580})
-	whole := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{2, 20}}})
-	if whole == nil {
+	half := 0.414 * float64(w)
+	edge := newFrame(segment{X: float64(w) / 2, Y: 350, TX: 1, Lo: -half, Hi: half})
+	q := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -half, hi: half, depth: [2]float64{2, 20}}})
+	if q == nil {
 		t.Fatal("the row is not read")
 	}
+	return q
+}
+
+// A row of every second mark is part of the whole row, whose lengths tell nearly as much.
+func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
+	whole := rowRead(t, tenths(CM, 10, 0), []float64{4, 5.5, 7}, 12, 1400, 1)
 	part := *whole
 	part.readings = append([]reading(nil), whole.readings...)
 	for _, c := range []struct {
@@ -267,17 +275,7 @@ func TestEverySecondMarkIsPartOfTheRow(t *testing.T) {
 // many marks where the lengths of those tell less.
 func TestPlacesBetweenMarksAreNoFinerRow(t *testing.T) {
 	const step = 13.0 // px, of a tenth of an inch
-	p := drawing(1400, 700, 0, rand.New(rand.NewPCG(17, 2)))
-	drawRuler(p, tenths(Inch, 10, 0), []float64{4, 5.5, 7}, 10*step, 0, 1)
-	py, err := newPyramid(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	edge := newFrame(segment{X: 700, Y: 350, TX: 1, Lo: -580, Hi: 580})
-	whole := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -580, hi: 580, depth: [2]float64{2, 20}}})
-	if whole == nil {
-		t.Fatal("the row is not read")
-	}
+	whole := rowRead(t, tenths(Inch, 10, 0), []float64{4, 5.5, 7}, step, 1400, 2)
 	if !whole.mayStandBeside(2*step) || whole.mayStandBeside(4*step) {
 		t.Error("what else is looked at beside it are not marks twice as far apart")
 	}
@@ -301,18 +299,7 @@ func TestPlacesBetweenMarksAreNoFinerRow(t *testing.T) {
 // A short ruler's few marks are one's beyond doubt where their lengths tell more, but not
 // where something stands between them or beyond its edge, or where wires were taken off.
 func TestShortRulerBeyondDoubt(t *testing.T) {
-	const step = 11.0 // px, of a tenth of an inch
-	p := drawing(620, 500, 0, rand.New(rand.NewPCG(17, 3)))
-	drawRuler(p, tenths(Inch, 10, 0), []float64{4, 6, 9}, 10*step, 0, 1)
-	py, err := newPyramid(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	edge := newFrame(segment{X: 310, Y: 250, TX: 1, Lo: -255, Hi: 255})
-	q := readCandidate(py, candidate{frame: edge, held: 1, comb: comb{periodPx: step, lo: -255, hi: 255, depth: [2]float64{2, 20}}})
-	if q == nil {
-		t.Fatal("the row is not read")
-	}
+	q := rowRead(t, tenths(Inch, 10, 0), []float64{4, 6, 9}, 11, 620, 3)
 	if q.beyondDoubt() {
 		t.Errorf("odds %.0f, worth %.0f are enough", q.odds(0), q.worth())
 	}
