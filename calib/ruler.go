@@ -451,28 +451,27 @@ func (r read) partOf(o read) bool {
 	if o.readings[0].numbers > r.readings[0].numbers {
 		least *= nearly
 	}
-	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || o.readings[0].score < least {
-		return false
-	}
+	k, same := r.apartBeside(o)
+	return same && o.readings[0].score >= least && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
+}
+
+// apartBeside is how many times as far apart as o's marks r's stand where r's middle is; same
+// says whether both were read along one edge, facing the same way.
+func (r read) apartBeside(o read) (times float64, same bool) {
 	middle := (r.scale.Lo + r.scale.Hi) / 2
 	x, y := r.from.frame.Point(middle, 0)
 	along, depth := o.from.frame.Locate(x, y)
-	k := r.spacingAt(middle) / o.spacingAt(along)
-	return math.Abs(depth) < o.ladder.periodPx && k > 1.5 && math.Abs(k/math.Round(k)-1) < 0.02
+	facing := r.from.frame.NX*o.from.frame.NX + r.from.frame.NY*o.from.frame.NY
+	return r.spacingAt(middle) / o.spacingAt(along), facing >= 0.99 && math.Abs(depth) < o.ladder.periodPx
 }
 
 // halvesOf says whether r is o's own row of marks, or the blanks at their sides, with places
 // halfway between them, too, at which nothing stands: it has twice as many as even places, but
 // their lengths tell less.
 func (r read) halvesOf(o read) bool {
-	if r.from.frame.NX*o.from.frame.NX+r.from.frame.NY*o.from.frame.NY < 0.99 || !o.alone() || !o.nothingBetween() ||
-		o.readings[0].score <= r.readings[0].score || o.partOf(r) {
-		return false
-	}
-	middle := (r.scale.Lo + r.scale.Hi) / 2
-	x, y := r.from.frame.Point(middle, 0)
-	along, depth := o.from.frame.Locate(x, y)
-	return math.Abs(depth) < o.ladder.periodPx && math.Abs(o.spacingAt(along)/r.spacingAt(middle)/2-1) < 0.02
+	times, same := r.apartBeside(o)
+	return same && math.Abs(1/times/2-1) < 0.02 && o.alone() && o.nothingBetween() &&
+		o.readings[0].score > r.readings[0].score && !o.partOf(r)
 }
 
 // nothingBetween says that no finer marks stand between those of a row.
@@ -480,6 +479,10 @@ func (r read) nothingBetween() bool {
 	const nothing = 0.2 // of the marks' own contrast
 	return r.ladder.between < nothing
 }
+
+// plain says that a row was read as it is seen, and nothing stands between its marks or beyond
+// its edge.
+func (r read) plain() bool { return !r.through && r.nothingBetween() && r.ladder.outside < overEdge }
 
 // spacingAt is how far apart the marks stand around a place along the edge, px.
 func (r read) spacingAt(along float64) float64 {

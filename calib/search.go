@@ -177,7 +177,7 @@ func (h *hunt) took(reads []*read) (ruler read, clear bool) {
 // less worth will do where the lengths of those tell more.
 func (r read) beyondDoubt() bool {
 	return r.odds(0) > clearOdds && r.worth() > clearWorth ||
-		r.odds(0) > shortOdds && r.worth() > shortWorth && !r.through && r.nothingBetween() && r.ladder.outside < overEdge
+		r.odds(0) > shortOdds && r.worth() > shortWorth && r.plain()
 }
 
 // beside reads what else lies on a ruler: its true edge and its other scale may

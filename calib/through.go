@@ -162,9 +162,7 @@ func (h *hunt) readOwnThrough(r read) error {
 
 // whole says whether a row of marks is a ruler's beyond doubt and has nothing between
 // its marks, so that no finer row was missed.
-func (r read) whole() bool {
-	return !r.through && r.beyondDoubt() && r.nothingBetween() && r.ladder.outside < overEdge
-}
+func (r read) whole() bool { return r.plain() && r.beyondDoubt() }
 
 // facing says whether an edge may carry no other marks on its ruler than those of a
 // ladder: it faces the same way and lies as near.
