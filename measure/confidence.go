@@ -49,7 +49,7 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 		// How well it hangs together.
 		{"mark scatter", exceeds(s.ResidualIn/step, 0.03, 0.1)},
 		// Bands as far apart as the slots of a heddle may be those of one.
-		{"coarse reed", yes(b.Kind == vision.Reed && p.PerInch <= coarsePerInch)},
+		{"coarse reed", yes(b.Kind == vision.Reed && b.DentsIfHeddle == 2)},
 		// Whether they end as those of a part do: in bars, as far apart as parts are
 		// high. Else it is none, or the ruler counts in another unit.
 		{"ends unseen", lacks(float64(b.Field.Ends)/2, 1, 1)},
@@ -97,10 +97,6 @@ func mayBeCM(r calib.Ruler) bool {
 // (fit, seed 5813) 7 are less sure of the unit.
 const unitSure = 0.99
 
-// coarsePerInch is up to where a rigid heddle has its slots: 15 dents per inch
-// are the finest it is made in, and every second one is a slot.
-const coarsePerInch = 8.2
-
 // openPrefix begins the names of features that say which share a probability leaves
 // open: so much is lost of the chance of a right reading, times a weight from -1 to 0.
 const openPrefix = "open "
@@ -141,12 +137,9 @@ func ofKind(b vision.Bands, p fit.Pitch) float64 {
 	if b.Field.Told {
 		return 1
 	}
-	other, times := vision.RigidHeddle, 1.0
-	switch {
-	case b.Kind == vision.RigidHeddle:
+	other, times := vision.RigidHeddle, float64(b.DentsIfHeddle)
+	if b.Kind == vision.RigidHeddle {
 		other, times = vision.Reed, 1/float64(b.DentsPerBand)
-	case b.PerInch <= coarsePerInch:
-		times = 2
 	}
 	return fit.OfKind(p, trade.Sizes(string(b.Kind)), trade.Sizes(string(other)), times, b.KindProbability)
 }

@@ -171,6 +171,22 @@ func TestMoreBetween(t *testing.T) {
 	}
 }
 
+// A reed's bands are held against what they were told from: as slots they would be a heddle
+// twice as fine, in turn with holes one as fine. At 8 dents per inch, on a ruler nearer to the
+// camera, the one is not made and the other is.
+func TestKindBySizes(t *testing.T) {
+	p := fit.Pitch{PerInch: 8.01, Read: 8.01, ReadRelU: 0.0025, Lift: []float64{0}}
+	for _, c := range []struct {
+		dents  int
+		lo, hi float64
+	}{{1, 0.8, 0.94}, {2, 0.98, 1}} {
+		b := vision.Bands{Kind: vision.Reed, KindProbability: 0.93, PerInch: 8.13, DentsPerBand: 1, DentsIfHeddle: c.dents}
+		if got := ofKind(b, p); got < c.lo || got > c.hi {
+			t.Errorf("told from a heddle of %d dents a band: a reed by %.3f, want %g to %g", c.dents, got, c.lo, c.hi)
+		}
+	}
+}
+
 // Less than half an inch of bands is no row: spots of rust may stand as evenly.
 func TestScrap(t *testing.T) {
 	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}

@@ -54,7 +54,11 @@ type Bands struct {
 	// DentsPerBand is 2 where only every second opening of a rigid heddle (its
 	// slots) crosses the ruler's edge, else 1.
 	DentsPerBand int
-	Row          []Band
+	// DentsIfHeddle is how many dents a reed's spacing would stand for in the rigid heddle
+	// it was told from: 2 where bands are as coarse as slots, 1 where slots and holes in
+	// turn were looked for.
+	DentsIfHeddle int
+	Row           []Band
 	// Strays are bands that stand where none belongs, midway between two of the row.
 	Strays int
 	// PerInch is bands per inch of the ruler by regression of place on index, U
@@ -205,7 +209,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		}
 	}
 	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
-	b.Kind, b.KindProbability, b.DentsPerBand = k.kind, k.probability, k.dentsPerBand
+	b.Kind, b.KindProbability, b.DentsPerBand, b.DentsIfHeddle = k.kind, k.probability, k.dentsPerBand, k.ifHeddle
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
 	if b.Kind == Reed {
