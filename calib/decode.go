@@ -65,6 +65,8 @@ const (
 	minShortest    = 0.6  // share of the marks at the places of the shortest that are as short
 	wholeLonger    = 1.06 // a whole unit's mark is longer than its half's by this factor,
 	wholeAlike     = -2   // or else, in log odds, it is hardly the whole unit's
+	longer         = 1.08 // a mark that is longer than those of the class below is so by this factor
+	allSpoilt      = 5    // of so many marks of a class all may be spoilt: stated, no source
 	evidence       = 0.5  // weight of one mark: neighbours err alike, so not each counts in full
 	evidenceCap    = 200  // marks; more do not make a reading surer
 )
@@ -230,7 +232,7 @@ type trial struct {
 	places []int // of each length in the unit, at phase 0
 	// At the phase that is tried:
 	groups [][]float64 // the lengths of each class, the shortest first
-	centre []float64   // what they are taken for; NaN where there are none
+	centre []float64   // what they are taken for; NaN where there are none, or few and all are spoilt
 	gain   []float64   // of each length: how much better its place foretells it
 	off    []bool      // whether it is none of the scheme's, which tells nothing of its place
 }
@@ -290,7 +292,8 @@ func (t *trial) at(phase int, numbers float64) (rd reading, ok bool) {
 }
 
 // takeCentres sorts the lengths by their class at a phase and takes the middle of
-// each; used is how many classes have any.
+// each; used is how many classes have any. A class of few marks that are shorter than
+// those of the class below has only spoilt ones, which say nothing of its length.
 func (t *trial) takeCentres(phase int) (used int) {
 	for c := range t.groups {
 		t.groups[c] = t.groups[c][:0]
@@ -302,10 +305,12 @@ func (t *trial) takeCentres(phase int) (used int) {
 	shorter := 0.0
 	for c, g := range t.groups {
 		t.centre[c] = math.NaN()
-		if len(g) > 0 {
+		if len(g) == 0 {
+			continue
+		}
+		if v := centreOf(g, shorter, t.asLong); len(g) > allSpoilt || v > shorter/longer {
 			used++
-			t.centre[c] = centreOf(g, shorter, t.asLong)
-			shorter = t.centre[c]
+			t.centre[c], shorter = v, v
 		}
 	}
 	return used
@@ -365,9 +370,11 @@ func (t *trial) weigh(phase int) {
 			}
 			continue
 		}
-		c := t.class(i, phase)
-		sg := sigma[c]
-		t.gain[i] = math.Max(math.Log((1-strayShare)*gauss((q.v-t.centre[c])/sg)/sg+strayShare*t.uniform)-t.null[i], least)
+		like := 0.0
+		if c := t.class(i, phase); !math.IsNaN(t.centre[c]) {
+			like = gauss((q.v-t.centre[c])/sigma[c]) / sigma[c]
+		}
+		t.gain[i] = math.Max(math.Log((1-strayShare)*like+strayShare*t.uniform)-t.null[i], least)
 	}
 }
 
@@ -434,7 +441,7 @@ func lowest(v []float64) float64 {
 // long as they are no small part, or where the others would make a class shorter than
 // the one below: of the whole units of a short stretch most may be spoilt.
 func centreOf(g []float64, shorter float64, asLong func(float64) float64) float64 {
-	const longer, part = 1.08, 0.2
+	const part = 0.2
 	first := sort.SearchFloat64s(g, longer*shorter)
 	if n := len(g) - first; n >= 2 && float64(n) >= part*float64(len(g)) {
 		return modeOf(g[first:], asLong)
