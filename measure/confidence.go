@@ -329,14 +329,15 @@ type belief struct {
 // takes. A stated one.
 const nearlySure = 0.94
 
-// scant says that few bands, few marks or no ends of the bands were seen. Each is a witness
+// scant says that few bands, few marks or no ends of the bands were seen, or that the bands
+// hardly run along one line, as yarn and holes in turn leave them. Each is a witness
 // against a way of misreading that the others do not tell of, and how often those happen
 // where one is missing is known from few photos: near certainty is for what all of them
 // bear out. The bound is a stated one: about one in eighteen sure answers to drawn photos
 // (fit, seed 5803) lies over it.
 func scant(features []Feature) bool {
 	const little = 0.8
-	seen := map[string]float64{"few bands": 1, "ruler odds": 1, "ends unseen": 1, "reach": 3}
+	seen := map[string]float64{"few bands": 1, "ruler odds": 1, "ends unseen": 1, "reach": 3, "runs along": 2}
 	var sum float64
 	for _, f := range features {
 		sum += seen[f.Name] * f.Value

@@ -211,16 +211,16 @@ func TestScrap(t *testing.T) {
 func TestScant(t *testing.T) {
 	p := fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}
 	for _, c := range []struct {
-		bands, ends int
-		odds, unit  float64
-		want        bool
-	}{{40, 2, 60, 1, false}, {40, 1, 60, 1, false}, {13, 2, 60, 1, true}, {20, 1, 60, 1, true}, {40, 2, 20, 1, true}, {40, 0, 60, 1, true},
-		{40, 2, 60, 0.98, true}, {40, 2, 60, 0.995, false}} {
+		bands, ends       int
+		odds, unit, along float64
+		want              bool
+	}{{40, 2, 60, 1, 1, false}, {40, 1, 60, 1, 1, false}, {13, 2, 60, 1, 1, true}, {20, 1, 60, 1, 1, true}, {40, 2, 20, 1, 1, true}, {40, 0, 60, 1, 1, true},
+		{40, 2, 60, 0.98, 1, true}, {40, 2, 60, 0.995, 1, false}, {40, 2, 60, 1, 0.7, false}, {40, 2, 60, 1, 0.5, true}} {
 		ruler := calib.Ruler{UnitProbability: c.unit, Odds: c.odds, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01, Half: 1}}
-		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, c.bands), ReachPx: 1e3}
+		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, c.bands), ReachPx: 1e3, Coherence: c.along}
 		b.Field.Ends = c.ends
 		if got := believe(ruler, b, p); got.scant != c.want {
-			t.Errorf("%d bands with %d ends, odds of the ruler %g, its unit %g: scant %v (%v)", c.bands, c.ends, c.odds, c.unit, got.scant, got.features)
+			t.Errorf("%d bands with %d ends, along one line by %g, odds of the ruler %g, its unit %g: scant %v (%v)", c.bands, c.ends, c.along, c.odds, c.unit, got.scant, got.features)
 		}
 	}
 }
