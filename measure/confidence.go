@@ -137,7 +137,7 @@ func ofKind(b vision.Bands, p fit.Pitch) float64 {
 	if b.Field.Told {
 		return 1
 	}
-	other, times := vision.RigidHeddle, float64(b.DentsIfHeddle)
+	other, times := vision.RigidHeddle, float64(max(b.DentsIfHeddle, 1))
 	if b.Kind == vision.RigidHeddle {
 		other, times = vision.Reed, 1/float64(b.DentsPerBand)
 	}

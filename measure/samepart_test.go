@@ -20,9 +20,12 @@ func readingOf(name string, perInch, heightMM, thicknessMM float64) Reading {
 	s := calib.Scale{Unit: "in", Divisions: 16, Half: 1, B: 1 / ppi, ResidualIn: 2e-4, Hi: 6 * ppi}
 	s.Marks = make([]calib.Mark, 97)
 	b := vision.Bands{
-		Kind: vision.Reed, KindProbability: 0.999, DentsPerBand: 1, PerInch: read, MiddlePerInch: read, SpectralPerInch: read,
+		Kind: vision.Reed, KindProbability: 0.999, DentsPerBand: 1, DentsIfHeddle: 1, PerInch: read, MiddlePerInch: read, SpectralPerInch: read,
 		U: 1e-4 * read, SpectralU: 1e-4 * read, ScatterIn: 0.001, PxPerBand: ppi / read, Contrast: 60, DepthTold: true, Coherence: 0.97, ReachPx: 0.4 * ppi,
 		Field: vision.Field{Ends: 2, HighIn: 4, LeastIn: 4},
+	}
+	if read < 8 {
+		b.DentsIfHeddle = 2 // as coarse as slots
 	}
 	for i := range 55 {
 		b.Row = append(b.Row, vision.Band{Index: i, In: float64(i) / read, State: vision.Good})

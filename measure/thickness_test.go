@@ -24,14 +24,14 @@ func TestNoneByTheToldThicknessAlone(t *testing.T) {
 // made size: most misreadings fall between sizes.
 func TestNoneWhereSomethingIsAmiss(t *testing.T) {
 	for _, c := range []struct {
-		perInch, coherence float64
-		sure               bool
-	}{{9.69, 0.97, true}, {9.69, 0.45, false}, {10, 0.45, true}} {
+		perInch, contrast float64
+		sure              bool
+	}{{9.69, 100, true}, {9.69, 18, false}, {10, 18, true}} {
 		r := readingOf("part", c.perInch, 250, 1.5)
-		r.bands.Coherence = c.coherence
+		r.bands.Contrast = c.contrast
 		got := r.Answer(Options{RulerThicknessMM: 1.5})
 		if (got.Size.Label == fit.None) != (c.perInch != 10) || got.Size.Confidence > nearlySure != c.sure {
-			t.Errorf("%g per inch that look %g alike along: %s with %.3f", c.perInch, c.coherence, got.Size.Label, got.Size.Confidence)
+			t.Errorf("%g per inch of contrast %g: %s with %.3f", c.perInch, c.contrast, got.Size.Label, got.Size.Confidence)
 		}
 	}
 }
