@@ -167,7 +167,10 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(BandPlaces, b.U/b.PerInch, "")
 	add(RulerItself, trade.RulerToleranceMM(ruleMM)/ruleMM/3, "a third of the class II tolerance over a metre, which next to all rules keep")
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
-	if b.BendPerIn != 0 {
+	// A transparent ruler is no tape: its edge is seen badly, and may be traced along what
+	// lies under it.
+	p.softTape = b.BendPerIn != 0 && !v.Transparent
+	if p.softTape {
 		half, u := tapeHalfIn, tapeHalfUIn
 		// A face as wide as no tape is took what lies beside the tape along.
 		if seen := v.FaceWidthIn / 2; math.Abs(seen-tapeHalfIn) < 2*tapeHalfUIn {
@@ -186,7 +189,6 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	p.ReadRelU = read.U
 	p.FrontRelU = wrongFrontMM / p.DistanceMM
 
-	p.softTape = b.BendPerIn != 0
 	v.softTape = p.softTape
 	p.Lift = lifts(v, heights)
 	mean, sd := meanSD(p.Lift)

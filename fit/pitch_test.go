@@ -163,6 +163,17 @@ func TestPitchOnTapeThatBends(t *testing.T) {
 		if usual.U < 1.2*bent.U {
 			t.Errorf("bent %+.0f: u is %.5f with the width unknown, %.5f with it known", sign, usual.U, bent.U)
 		}
+		// What looks bent and is transparent is no tape: neither that nor thin.
+		clear := View{DistanceMM: 400, Transparent: true}
+		through, err := FindPitch(s, b, clear)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.BendPerIn = 0
+		if plain, err := FindPitch(s, b, clear); err != nil || through.PerInch != plain.PerInch || through.U != plain.U {
+			t.Errorf("transparent, bent %+.0f: %.5f ± %.5f, straight %.5f ± %.5f (%v)", sign, through.PerInch, through.U, plain.PerInch, plain.U, err)
+		}
+		b.BendPerIn = sign * 25.4 / 2000
 		// A second ruler lay along the tape and was taken for a part of its face.
 		wide, err := FindPitch(s, b, View{ThicknessMM: 0.2, DistanceMM: 400, FaceWidthIn: 50 / 25.4})
 		if err != nil {

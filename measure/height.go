@@ -30,11 +30,6 @@ func noPart(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	// Where bars are seen, a little less than parts are high is the ruler's plane,
 	// tilted; what a wrong unit makes of them is under 2.3 inches.
 	const low = 0.08
-	aslant := f.AslantRad
-	if plainSlots(b) {
-		// Moiré has no holes between its bands, so that it is the line that is misread.
-		aslant -= f.AslantU
-	}
 	switch {
 	case f.Teeth():
 		return fmt.Sprintf("these look like the teeth of a comb: %.1f inches long and free at one end, where a reed has a bar", f.HighIn), sayWhich + unit
@@ -42,7 +37,7 @@ func noPart(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, lower than reeds are", f.HighIn), sayWhich + unit
 	case f.Tall() > 0:
 		return fmt.Sprintf("what crosses the ruler runs on over %.1f inches, higher than reeds are: ribbed cloth, perhaps", math.Floor(10*f.LeastIn)/10), sayWhich + unit
-	case aslant > mostAslantRad:
+	case f.AslantRad-f.AslantU > mostAslantRad:
 		return fmt.Sprintf("what crosses the ruler runs %.0f° off square to the lines it ends in, as wires do not", f.AslantRad*180/math.Pi),
 			"take the photo again from nearer, sharp, and with more of the wires between ruler and bar"
 	}

@@ -28,7 +28,8 @@ type Field struct {
 	// seen nobody asks, and it is 0.
 	Waves float64
 	// AslantRad is how far from square the bands run to the lines they end in, in
-	// radians; 0 where no such line is seen. AslantU is by how much that line may be turned.
+	// radians; 0 where no such line is seen. AslantU is by how much that may be off: that line
+	// may be turned, and so may the marks that tell what square is.
 	AslantRad, AslantU float64
 	// Covered: beside the ruler that was read something else as wide lies across them,
 	// or they are seen through it.
@@ -98,6 +99,9 @@ func fieldOf(p photo.Plane, s calib.Scale, l lean, row []Band, t tone, ppi float
 		return f, nil
 	}
 	f.AslantRad, f.AslantU = m.aslant(sides, l.at((a+b)/2)-s.ShearAt((a+b)/2))
+	if f.AslantRad > 0 {
+		f.AslantU = math.Hypot(f.AslantU, 2*s.ShearU)
+	}
 	for _, o := range sides {
 		f.LeastIn += o.atIn
 		f.Covered = f.Covered || o.covered
