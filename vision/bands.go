@@ -209,7 +209,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		}
 	}
 	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
-	b.Kind, b.KindProbability, b.DentsPerBand, b.DentsIfHeddle = k.kind, k.probability, k.dentsPerBand, k.ifHeddle
+	b.Kind, b.KindProbability, b.DentsPerBand, b.DentsIfHeddle = k.kind, k.probability, k.dentsPerBand(), k.ifHeddle
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
 	if b.Kind == Reed {

@@ -10,15 +10,23 @@ import (
 
 // kindRead is what kind of part the bands belong to.
 type kindRead struct {
-	kind         Kind
-	probability  float64
-	dentsPerBand int // how many dents one spacing stands for
-	// ifHeddle is how many it would stand for in the rigid heddle that a reed was told from.
+	kind        Kind
+	probability float64
+	// ifHeddle is how many dents one spacing stands for in the rigid heddle that the part is,
+	// or that it was told from.
 	ifHeddle int
 	// holesHidden says that the bands are as coarse as slots and that the ruler
 	// may lie on the holes between them.
 	holesHidden bool
 	cues        []Cue
+}
+
+// dentsPerBand is how many dents one spacing stands for.
+func (k kindRead) dentsPerBand() int {
+	if k.kind == RigidHeddle {
+		return k.ifHeddle
+	}
+	return 1
 }
 
 const (
@@ -48,7 +56,7 @@ const (
 func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, told Kind) kindRead {
 	// Stated, no source: where a person says another than the photo shows.
 	const against = 0.9
-	k := kindRead{kind: Reed, probability: sureReed, dentsPerBand: 1, ifHeddle: 1} // finer than rigid heddles are made
+	k := kindRead{kind: Reed, probability: sureReed, ifHeddle: 1} // finer than rigid heddles are made
 	windows := func(deepestIn float64) []window {
 		return tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, deepestIn, l, t, ppi)
 	}
@@ -65,11 +73,11 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, 
 		k.probability = math.Max(k.probability, plainly)
 		return k
 	case told == Reed:
-		return kindRead{kind: Reed, probability: against, dentsPerBand: 1, ifHeddle: k.dentsPerBand}
+		return kindRead{kind: Reed, probability: against, ifHeddle: k.ifHeddle}
 	case t.PerInch <= finestSlots:
-		return kindRead{kind: RigidHeddle, probability: against, dentsPerBand: 2, ifHeddle: 2}
+		return kindRead{kind: RigidHeddle, probability: against, ifHeddle: 2}
 	}
-	return kindRead{kind: RigidHeddle, probability: 0.6, dentsPerBand: 1, ifHeddle: 1}
+	return kindRead{kind: RigidHeddle, probability: 0.6, ifHeddle: 1}
 }
 
 // coarseKind is kindOf for bands no closer together than slots may be. under are

@@ -141,11 +141,11 @@ func (w kindWeights) odds(cues []Cue) float64 {
 func slotsOrWires(cues []Cue) kindRead {
 	// Below sureAt a person is told of the other reading.
 	const sureAt = 0.88
-	k := kindRead{kind: Reed, dentsPerBand: 1, ifHeddle: 2, cues: cues}
+	k := kindRead{kind: Reed, ifHeddle: 2, cues: cues}
 	w := kindModel()
 	odds := w.odds(cues)
 	if odds > 0 {
-		k.kind, k.dentsPerBand = RigidHeddle, 2
+		k.kind = RigidHeddle
 	}
 	k.probability = math.Min(1/(1+math.Exp(-math.Abs(odds))), w.ceiling)
 	k.holesHidden = k.probability < sureAt
@@ -163,5 +163,5 @@ func turnsOrWires(cues []Cue) kindRead {
 	// the cues were -0.9 and more for seventeen, -6.8 for one.
 	const mostAgainst = 2.0
 	odds := math.Log(turnsStated/(1-turnsStated)) + bound(kindModel().odds(cues), -mostAgainst, 0)
-	return kindRead{kind: RigidHeddle, dentsPerBand: 1, ifHeddle: 1, cues: cues, probability: 1 / (1 + math.Exp(-odds))}
+	return kindRead{kind: RigidHeddle, ifHeddle: 1, cues: cues, probability: 1 / (1 + math.Exp(-odds))}
 }

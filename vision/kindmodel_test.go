@@ -37,11 +37,11 @@ func TestKindTableKnowsTheCues(t *testing.T) {
 // reed. Nothing is certain, and where nothing is seen the other reading is told.
 func TestSlotsOrWires(t *testing.T) {
 	holes := slotsOrWires(kindCues(nil, 3, unseenMiddle, 5))
-	if holes.kind != RigidHeddle || holes.dentsPerBand != 2 || holes.probability < 0.95 || holes.probability >= 1 || holes.holesHidden {
+	if holes.kind != RigidHeddle || holes.dentsPerBand() != 2 || holes.probability < 0.95 || holes.probability >= 1 || holes.holesHidden {
 		t.Errorf("clear holes: %+v", holes)
 	}
 	plain := slotsOrWires(kindCues(nil, 0, middle{1, 0}, 6))
-	if plain.kind != Reed || plain.dentsPerBand != 1 || plain.probability < 0.7 {
+	if plain.kind != Reed || plain.dentsPerBand() != 1 || plain.probability < 0.7 {
 		t.Errorf("a plain middle: %+v", plain)
 	}
 	nothing := slotsOrWires(kindCues(nil, 0, unseenMiddle, 5))
@@ -54,7 +54,7 @@ func TestSlotsOrWires(t *testing.T) {
 // they are told to know slots alone from wires.
 func TestTurnsOrWires(t *testing.T) {
 	turns := turnsOrWires(kindCues(nil, 0, unseenMiddle, 5))
-	if turns.kind != RigidHeddle || turns.dentsPerBand != 1 || turns.probability < 0.7 || turns.probability > turnsStated+1e-9 {
+	if turns.kind != RigidHeddle || turns.dentsPerBand() != 1 || turns.probability < 0.7 || turns.probability > turnsStated+1e-9 {
 		t.Errorf("no arcs told: %+v", turns)
 	}
 	cues := kindCues(&arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.1}, 0, unseenMiddle, 7)
@@ -62,7 +62,7 @@ func TestTurnsOrWires(t *testing.T) {
 		t.Fatalf("the cues hardly speak for wires: %.2f", odds)
 	}
 	wires := turnsOrWires(cues)
-	if wires.kind != RigidHeddle || wires.dentsPerBand != 1 || wires.probability > 0.75 || wires.probability < 0.5 {
+	if wires.kind != RigidHeddle || wires.dentsPerBand() != 1 || wires.probability > 0.75 || wires.probability < 0.5 {
 		t.Errorf("arcs of wires: %+v", wires)
 	}
 }
