@@ -280,7 +280,7 @@ func TestSizeNotSureByCommonnessAlone(t *testing.T) {
 func TestSizesTellTheKind(t *testing.T) {
 	reeds, heddles := trade.Sizes(trade.PartReed), trade.Sizes(trade.PartRigidHeddle)
 	for _, c := range []struct{ perInch, least, most float64 }{{5, 0.6, 0.8}, {7, 0.97, 1}, {6.25, 0, 0.1}} {
-		if got := OfKind(measured(c.perInch, 0.001), reeds, heddles, 2, 0.7); got < c.least || got > c.most {
+		if got := OfKind(measured(c.perInch, 0.001), reeds, 0.7, OtherKind{heddles, 2}); got < c.least || got > c.most {
 			t.Errorf("%v bands an inch, a reed's by 0.7: %.3f, want %v to %v", c.perInch, got, c.least, c.most)
 		}
 	}

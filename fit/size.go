@@ -136,13 +136,19 @@ func (p Pitch) like(m trade.MadeSize, times float64) float64 {
 	return sum / float64(len(p.Lift))
 }
 
+// OtherKind is what bands may be instead of what the photo shows: the sizes made of it,
+// and how many times as large the pitch would be.
+type OtherKind struct {
+	Sizes []trade.MadeSize
+	Times float64
+}
+
 // OfKind is the probability that bands are of the kind which the photo shows with
-// probability shows, after a look at the sizes: of the other kind the pitch would be
-// so many times as large, and one of the two may be made and the other not. The two
-// kinds are mistaken for each other by twice or half the pitch, and most made sizes
-// of the one are made of the other, too: unlike other misreadings it seldom falls
-// between sizes.
-func OfKind(p Pitch, sizes, others []trade.MadeSize, times, shows float64) float64 {
+// probability shows, after a look at the sizes: one of the kinds may be made and another
+// not. What they may be instead is equally likely beforehand. Kinds are mistaken for each
+// other by twice or half the pitch, and most made sizes of the one are made of the other,
+// too: unlike other misreadings it seldom falls between sizes.
+func OfKind(p Pitch, sizes []trade.MadeSize, shows float64, others ...OtherKind) float64 {
 	// How common each size is does not count: what the photo shows was weighed by how
 	// common bands as coarse are among parts of either kind. So many sizes of each are
 	// made in which the two are mistaken for each other.
@@ -154,7 +160,10 @@ func OfKind(p Pitch, sizes, others []trade.MadeSize, times, shows float64) float
 		}
 		return d
 	}
-	this, other := shows*density(sizes, 1), (1-shows)*density(others, times)
+	this, other := shows*density(sizes, 1), 0.0
+	for _, o := range others {
+		other += (1 - shows) / float64(len(others)) * density(o.Sizes, o.Times)
+	}
 	return this / (this + other)
 }
 

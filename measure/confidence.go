@@ -137,11 +137,16 @@ func ofKind(b vision.Bands, p fit.Pitch) float64 {
 	if b.Field.Told {
 		return 1
 	}
-	other, times := vision.RigidHeddle, float64(max(b.DentsIfHeddle, 1))
-	if b.Kind == vision.RigidHeddle {
-		other, times = vision.Reed, 1/float64(b.DentsPerBand)
+	reeds, heddles := trade.Sizes(trade.PartReed), trade.Sizes(trade.PartRigidHeddle)
+	if b.Kind == vision.Reed {
+		return fit.OfKind(p, reeds, b.KindProbability, fit.OtherKind{Sizes: heddles, Times: float64(max(b.DentsIfHeddle, 1))})
 	}
-	return fit.OfKind(p, trade.Sizes(string(b.Kind)), trade.Sizes(string(other)), times, b.KindProbability)
+	others := []fit.OtherKind{{Sizes: reeds, Times: 1 / float64(b.DentsPerBand)}}
+	if coarse := len(b.KindCues) > 0; coarse && b.DentsPerBand == 1 {
+		// what was taken for slots and holes in turn may be slots alone
+		others = append(others, fit.OtherKind{Sizes: heddles, Times: 2})
+	}
+	return fit.OfKind(p, heddles, b.KindProbability, others...)
 }
 
 // likeItsMarks says whether the bands stand exactly as far apart, on the plane of

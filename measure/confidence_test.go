@@ -187,6 +187,18 @@ func TestKindBySizes(t *testing.T) {
 	}
 }
 
+// Bands taken for slots and holes in turn may be slots alone: of 6.25 an inch no rigid
+// heddle is made, and one of 12.5 is; of 5 both are.
+func TestSlotsInTurnBySizes(t *testing.T) {
+	for _, c := range []struct{ perInch, lo, hi float64 }{{6.25, 0, 0.1}, {5, 0.9, 0.96}} {
+		p := fit.Pitch{PerInch: c.perInch, Read: c.perInch, ReadRelU: 0.001, Lift: []float64{0}}
+		b := vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.94, KindCues: []vision.Cue{{}}, PerInch: c.perInch, DentsPerBand: 1, DentsIfHeddle: 1}
+		if got := ofKind(b, p); got < c.lo || got > c.hi {
+			t.Errorf("%g slots and holes an inch: in turn by %.3f, want %g to %g", c.perInch, got, c.lo, c.hi)
+		}
+	}
+}
+
 // Less than half an inch of bands is no row: spots of rust may stand as evenly.
 func TestScrap(t *testing.T) {
 	ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 0.01}}
