@@ -36,6 +36,28 @@ func (s Scale) Extended(p photo.Plane) Scale {
 	return t
 }
 
+// ExtendedPastEdge is Extended also past where the edge itself was seen: beside what is as
+// light as the ruler its marks are seen well, its edge hardly. It goes on by stretches, for
+// a tape bends, and what is seen of the edge along one tells how the next one runs.
+func (s Scale) ExtendedPastEdge(p photo.Plane) Scale {
+	const (
+		part, leastIn = 0.3, 1.5 // of a stretch: of what is read, and inches; stated, no source
+		offPx         = 5        // how far the edge may lie from where it is foretold
+	)
+	for {
+		f := s.Frame
+		by := math.Max(part*(s.Hi-s.Lo), leastIn*s.PxPerIn())
+		f.Lo, f.Hi = f.Inside(p, math.Min(f.Lo, s.Lo-by), math.Max(f.Hi, s.Hi+by), 0, 0)
+		next := s
+		next.Frame, _ = traceEdge(p, f, offPx)
+		next.Frame.Lo, next.Frame.Hi = f.Lo, f.Hi
+		if next = next.Extended(p); len(next.Marks) <= len(s.Marks) {
+			return s
+		}
+		s = next
+	}
+}
+
 // follower walks along an edge from mark to mark.
 type follower struct {
 	p       photo.Plane

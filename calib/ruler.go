@@ -27,6 +27,9 @@ type Ruler struct {
 	// Through says that it is transparent: its marks were read with the wires
 	// beneath taken off.
 	Through bool
+	// PastEdge says that its marks were followed past where its edge was seen, see
+	// Scale.ExtendedPastEdge.
+	PastEdge bool
 	// Other is a second ruler that is seen elsewhere than this one; nil where there
 	// is none. It has no other.
 	Other *Ruler

@@ -324,7 +324,8 @@ type belief struct {
 	// pitch within its budget.
 	right float64
 	kind  float64 // that the part is of the kind it was taken for
-	// scant: so little was seen, or the unit is so open, that no size is nearly certain.
+	// scant: so little was seen, or the unit or the edge is so open, that no size is nearly
+	// certain.
 	scant bool
 	// amiss: so much is amiss that it is not nearly certain that no made size fits.
 	amiss bool
@@ -369,7 +370,8 @@ func believe(ruler calib.Ruler, b vision.Bands, p fit.Pitch) belief {
 	o := belief{kind: ofKind(b, p)}
 	o.features = featuresOf(ruler, b, p, o.kind)
 	o.right = confidence().right(o.features)
-	o.scant, o.amiss = scant(o.features) || ruler.UnitProbability < unitSure, amiss(o.features)
+	// Where an edge was not seen, how far a tape bends is not, either.
+	o.scant, o.amiss = scant(o.features) || ruler.UnitProbability < unitSure || ruler.PastEdge, amiss(o.features)
 	if reason, _ := misreading(ruler, b); reason != "" {
 		o.right = math.Min(o.right, mayBeNoPart)
 	}

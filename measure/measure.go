@@ -134,9 +134,9 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	return r, nil
 }
 
-// bandsBeside are the bands beside a ruler: of two rulers beside the other one
-// where this one lies beside the part; and with the ruler in the unit in which there
-// are any, and that fits how high they are.
+// bandsBeside are the bands beside a ruler: where none cross what was read of it beside its
+// other marks, of two rulers beside the other one where this one lies beside the part; and
+// with the ruler in the unit in which there are any, and that fits how high they are.
 func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) (calib.Ruler, vision.Bands, bool, error) {
 	byHand := opt.Hand.ScaleIn > 0
 	b, found, err := vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
@@ -149,7 +149,13 @@ func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) 
 		}
 	}
 	if !found || askew(b) {
-		if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {
+		longer, b2, ok, err := k.besideRest(ctx, ruler, opt)
+		if err != nil {
+			return ruler, b, found, err
+		}
+		if ok {
+			ruler, b, found = longer, b2, true
+		} else if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {
 			return ruler, b, found, err
 		}
 	}
@@ -157,6 +163,19 @@ func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) 
 		ruler, b, err = k.heedHeight(ctx, ruler, b, opt)
 	}
 	return ruler, b, found, err
+}
+
+// besideRest looks for bands square to a ruler beside those of its marks that were not read
+// at first: it may lie on past the part, and be read best there. ok is false where there are
+// none.
+func (k *Kept) besideRest(ctx context.Context, ruler calib.Ruler, opt Options) (_ calib.Ruler, b vision.Bands, ok bool, err error) {
+	read := len(ruler.Scale.Marks)
+	if ruler.Scale = ruler.Scale.ExtendedPastEdge(k.gray); len(ruler.Scale.Marks) == read {
+		return ruler, b, false, nil
+	}
+	ruler.PastEdge = true
+	b, ok, err = vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
+	return ruler, b, ok && !askew(b), err
 }
 
 // besideOther looks beside another ruler where beside this one no bands cross, or
