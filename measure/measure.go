@@ -264,7 +264,10 @@ func (r Reading) answer(opt Options) Result {
 	if believed.scant || choices[0].Label == fit.None && (believed.amiss || r.madeIfThickness(believed.right, opt)) {
 		fit.AtMost(choices, nearlySure)
 	}
-	if doubt, _ := ofNoSize(r.bands, choices[0]); doubt != "" || r.bands.MayBeMoire() {
+	// What crosses such a ruler may be no part: one misread so (judge, 4626-804) fell between
+	// sizes.
+	stray := r.ruler.PastEdge && choices[0].Label == fit.None
+	if doubt, _ := ofNoSize(r.bands, choices[0]); doubt != "" || stray || r.bands.MayBeMoire() {
 		fit.AtMost(choices, mayBeNoPart)
 	}
 	r.dbg.lap("fit", map[string]any{"dents_per_inch": pitch.PerInch, "agree": pitch.Agree})
