@@ -47,6 +47,44 @@ func TestMarksGoOnBehindGlare(t *testing.T) {
 	}
 }
 
+// Behind glare the marks of a plane that recedes go on where their spacing, which has drifted
+// on, foretells, on whichever side of it they are begun from.
+func TestMarksGoOnBehindGlareWhereTheyRecede(t *testing.T) {
+	const marks, blotted, spacing, drift = 62, 16, 16.0, 0.0018
+	place := func(k float64) float64 { return spacing * (k + 1 + drift/2*k*k) }
+	for _, at := range []float64{12, 48} {
+		rng := rand.New(rand.NewPCG(14, 3))
+		prof := make([]float64, int(place(marks)))
+		for i := range prof {
+			prof[i] = 180 + rng.NormFloat64()
+		}
+		for k := range marks {
+			if k >= 24 && k < 24+blotted {
+				continue
+			}
+			for i := int(place(float64(k))) - 6; i < int(place(float64(k)))+8; i++ {
+				prof[i] -= 40 * math.Exp(-math.Pow((float64(i)-place(float64(k)))/1.6, 2)/2)
+			}
+		}
+		here := place(at+1) - place(at)
+		rungs, _ := track(markResponse(prof, here, true), 0, place(at), here)
+		on := 0
+		for _, g := range rungs {
+			for k := range marks {
+				if g.found && math.Abs(g.along-place(float64(k))) < 1 {
+					on++
+				}
+			}
+		}
+		if on < marks-blotted-2 {
+			t.Errorf("from mark %.0f: %d of %d marks are followed", at, on, marks-blotted)
+		}
+		if n := rungs[len(rungs)-1].n; n < marks-3 || n > marks-1 {
+			t.Errorf("from mark %.0f: the last of %d marks is the %dth", at, marks, n+1)
+		}
+	}
+}
+
 // Where wires begin that are far stronger than marks, some of which stand as far apart, the
 // marks are followed for all that.
 func TestMarksBesideStrongWires(t *testing.T) {
