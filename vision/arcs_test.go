@@ -235,6 +235,19 @@ func TestHalves(t *testing.T) {
 			t.Errorf("%s: %+v, %s with %.3f", c.name, got, kind, p)
 		}
 	}
+	// What stands no more at half the frequency than beside it differs by chance.
+	for _, c := range []struct {
+		beside float64 // of half
+		want   Kind
+	}{{0.9, Reed}, {0.6, Reed}, {0.3, RigidHeddle}} {
+		w := row(atEdge, 1)
+		for i := range w.zones {
+			w.zones[i].beside = c.beside * w.zones[i].half
+		}
+		if kind, p := inTurn([]window{w, w, w}, ppi).kind(); kind != c.want || p < 0.9 {
+			t.Errorf("%.1f of the half tone beside it: %s with %.3f", c.beside, kind, p)
+		}
+	}
 	// Aslant to the edge holes still end in one line; wires that rust has bitten are
 	// alike here and there only.
 	for _, c := range []struct {
@@ -331,6 +344,12 @@ func TestTurnKind(t *testing.T) {
 	for _, c := range []struct{ steady, alone, want float64 }{{0.9, 0.7, 0.5}, {0.1, 0.99, 0.5}, {0.1, 0.8, 0.93}, {0.9, 0.4, 0.93}, {0.1, 0.6, plainly}} {
 		if kind, p := (turn{alone: c.alone, steady: c.steady}).kind(); kind != Reed || p != c.want {
 			t.Errorf("slots alone in %.2f, steady %.2f: %s with %.3f, want %.2f", c.alone, c.steady, kind, p, c.want)
+		}
+	}
+	// Wires that differ by chance may keep step; slots whose material differs show everywhere.
+	for _, c := range []struct{ alone, want float64 }{{0.7, 0.93}, {0.99, 0.5}} {
+		if kind, p := (turn{alone: c.alone, steady: 0.9, byChance: true}).kind(); kind != Reed || p != c.want {
+			t.Errorf("by chance in %.2f: %s with %.3f, want %.2f", c.alone, kind, p, c.want)
 		}
 	}
 }

@@ -67,6 +67,30 @@ func TestTurnsOrWires(t *testing.T) {
 	}
 }
 
+// Bands that only by chance look like slots and holes in turn are what the cues say they are,
+// if that is wires.
+func TestOrInTurn(t *testing.T) {
+	wires := slotsOrWires(kindCues(nil, 0, middle{1, 0}, 6))
+	slots := slotsOrWires(kindCues(nil, 3, unseenMiddle, 5))
+	for _, c := range []struct {
+		name  string
+		k     kindRead
+		t     turn
+		kind  Kind
+		dents int
+	}{
+		{"wires", wires, turn{}, Reed, 1},
+		{"wires in turn", wires, turn{seen: true}, RigidHeddle, 1},
+		{"wires in turn by chance", wires, turn{seen: true, byChance: true}, Reed, 1},
+		{"slots", slots, turn{}, RigidHeddle, 2},
+		{"slots in turn by chance", slots, turn{seen: true, byChance: true}, RigidHeddle, 1},
+	} {
+		if got := c.k.orInTurn(c.t); got.kind != c.kind || got.dentsPerBand() != c.dents {
+			t.Errorf("%s: %s, %d dents a band", c.name, got.kind, got.dentsPerBand())
+		}
+	}
+}
+
 func TestParseKindWeightsRefuses(t *testing.T) {
 	for _, bad := range []string{
 		"cue,weight\nbias,1\n", "cue,weight\nceiling,1\n", "cue,weight\nceiling,0.4\n", "cue,weight\nceiling,0.9\nholes clear,NaN\n",

@@ -17,7 +17,11 @@ type zone struct {
 	one, two complex128
 	half     float64
 	halfTone complex128 // of which half is the strength
-	mean     float64    // grey level
+	// beside is how strong the tone half-way between those of one and half is. Where every
+	// second band looks like every second one there is none; where bands differ by chance it
+	// is about as strong as half.
+	beside float64
+	mean   float64 // grey level
 	// share is the strongest of the tones in standard deviations of the grey levels; 0
 	// where those hardly differ.
 	share float64
@@ -159,25 +163,26 @@ func windowTones(prof []float64, T, spacings, lo, depth float64, s calib.Scale) 
 	return out
 }
 
-// threeTones are the tones of a period, of its half and of its double in a window, by
-// Goertzel's recurrence: their phases count from the window's last place. Over eight
-// spacings a few per cent off cost nothing. The three are reckoned together, since each
-// alone would wait for its own last sum.
-func threeTones(v []float64, period float64) (one, two, half complex128) {
-	var sin, cos [3]float64
-	for i, p := range [3]float64{period, period / 2, period * 2} {
+// fourTones are the tones of a period, of its half, of its double and of four thirds of it
+// in a window, by Goertzel's recurrence: their phases count from the window's last place.
+// Over eight spacings a few per cent off cost nothing. The four are reckoned together, since
+// each alone would wait for its own last sum.
+func fourTones(v []float64, period float64) (one, two, half, beside complex128) {
+	var sin, cos [4]float64
+	for i, p := range [4]float64{period, period / 2, period * 2, period * 4 / 3} {
 		sin[i], cos[i] = math.Sincos(2 * math.Pi / p)
 	}
-	c1, c2, c3 := 2*cos[0], 2*cos[1], 2*cos[2]
-	var a1, a2, b1, b2, h1, h2 float64
+	c1, c2, c3, c4 := 2*cos[0], 2*cos[1], 2*cos[2], 2*cos[3]
+	var a1, a2, b1, b2, h1, h2, q1, q2 float64
 	for _, x := range v {
 		a1, a2 = x+c1*a1-a2, a1
 		b1, b2 = x+c2*b1-b2, b1
 		h1, h2 = x+c3*h1-h2, h1
+		q1, q2 = x+c4*q1-q2, q1
 	}
 	w := float64(len(v))
 	tone := func(s1, s2 float64, i int) complex128 { return complex((s1-s2*cos[i])*4/w, s2*sin[i]*4/w) }
-	return tone(a1, a2, 0), tone(b1, b2, 1), tone(h1, h2, 2)
+	return tone(a1, a2, 0), tone(b1, b2, 1), tone(h1, h2, 2), tone(q1, q2, 3)
 }
 
 // windowTone is the tone in one window; local is the spacing there. ok is false where not
@@ -202,8 +207,8 @@ func windowTone(seg []float64, local float64) (z zone, ok bool) {
 		sq += (v - mean) * (v - mean)
 	}
 	sd := math.Sqrt(sq / w)
-	one, two, half := threeTones(hann, local)
-	z = zone{one: one, two: two, half: cmplx.Abs(half), halfTone: half, mean: mean}
+	one, two, half, beside := fourTones(hann, local)
+	z = zone{one: one, two: two, half: cmplx.Abs(half), halfTone: half, beside: cmplx.Abs(beside), mean: mean}
 	const faint = 1.2 // grey levels
 	if sd >= faint {
 		z.share = math.Max(math.Max(cmplx.Abs(z.one), cmplx.Abs(z.two)), z.half) / sd

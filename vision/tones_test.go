@@ -6,9 +6,9 @@ import (
 	"testing"
 )
 
-// The tones of a period, its half and its double; truth: the sums by which they are
+// The tones of a period, its half, its double and four thirds of it; truth: the sums by which they are
 // defined, phases counted from the last place.
-func TestThreeTones(t *testing.T) {
+func TestFourTones(t *testing.T) {
 	const period = 9.7
 	v := make([]float64, 78)
 	for i := range v {
@@ -20,8 +20,8 @@ func TestThreeTones(t *testing.T) {
 		}
 		return sum
 	}
-	one, two, half := threeTones(v, period)
-	for name, d := range map[string]complex128{"own": one - want(period), "half": two - want(period/2), "double": half - want(2*period)} {
+	one, two, half, beside := fourTones(v, period)
+	for name, d := range map[string]complex128{"own": one - want(period), "half": two - want(period/2), "double": half - want(2*period), "four thirds": beside - want(period*4/3)} {
 		if cmplx.Abs(d) > 1e-9 {
 			t.Errorf("the tone of the %s period is off by %.3g", name, cmplx.Abs(d))
 		}
