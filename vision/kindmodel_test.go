@@ -67,6 +67,18 @@ func TestTurnsOrWires(t *testing.T) {
 	}
 }
 
+// Where holes are seen arcs may speak against slots, and say no more than that it is unsure.
+func TestArcsAgainstHoles(t *testing.T) {
+	wires := &arcs{narrow: 0.35, darker: -1, change: 0.3, frontChange: 0.3, narrowChange: -2, between: 0.3, wires: 1}
+	for _, holes := range []float64{0, 1.6, 2.1, 3} {
+		alone, both := kindModel().odds(kindCues(nil, holes, unseenMiddle, 5)), kindModel().odds(kindCues(wires, holes, unseenMiddle, 5))
+		told := kindModel().by["arcs told"]
+		if against := alone + told - both; holes < halvesHidden && against < 4 || holes > halvesHidden && math.Abs(against-mostAgainst) > 1e-9 {
+			t.Errorf("holes as clear as %.1f: arcs speak against them by %.2f", holes, against)
+		}
+	}
+}
+
 // Bands that only by chance look like slots and holes in turn are what the cues say they are,
 // if that is wires.
 func TestOrInTurn(t *testing.T) {
