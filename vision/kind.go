@@ -107,7 +107,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 // what differs by chance may be either, and the cues tell.
 func (k kindRead) orInTurn(t turn) kindRead {
 	if t.seen && !(t.byChance && k.kind == Reed) {
-		return turnsOrWires(k.cues)
+		return turnsOrWires(k.cues, t.steady > plainlyInStep)
 	}
 	return k
 }

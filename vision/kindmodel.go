@@ -181,9 +181,15 @@ func slotsOrWires(cues []Cue) kindRead {
 // often, where wires differ by turns; then the arcs may say so. But the cues tell
 // slots from wires: where slots and holes stand in turn they mean little, and say no
 // more against than mostAgainst.
-func turnsOrWires(cues []Cue) kindRead {
+//
+// steady says that slots keep step all along, as surely as where they stand closer.
+func turnsOrWires(cues []Cue, steady bool) kindRead {
 	// Of 18 drawn parts seen in turn (seeds 5701 to 5803, 4610 to 4614), all of them rigid
 	// heddles, the odds by the cues were -0.9 and more for seventeen, -6.8 for one.
-	odds := math.Log(turnsStated/(1-turnsStated)) + bound(kindModel().odds(cues), -mostAgainst, 0)
+	stated := turnsStated
+	if steady {
+		stated = plainly
+	}
+	odds := math.Log(stated/(1-stated)) + bound(kindModel().odds(cues), -mostAgainst, 0)
 	return kindRead{kind: RigidHeddle, ifHeddle: 1, cues: cues, probability: 1 / (1 + math.Exp(-odds))}
 }

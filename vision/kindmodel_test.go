@@ -53,7 +53,7 @@ func TestSlotsOrWires(t *testing.T) {
 // Where the tone halves, arcs may say wires: they leave it unsure, and no more, for
 // they are told to know slots alone from wires.
 func TestTurnsOrWires(t *testing.T) {
-	turns := turnsOrWires(kindCues(nil, 0, unseenMiddle, 5))
+	turns := turnsOrWires(kindCues(nil, 0, unseenMiddle, 5), false)
 	if turns.kind != RigidHeddle || turns.dentsPerBand() != 1 || turns.probability < 0.7 || turns.probability > turnsStated+1e-9 {
 		t.Errorf("no arcs told: %+v", turns)
 	}
@@ -61,9 +61,15 @@ func TestTurnsOrWires(t *testing.T) {
 	if odds := kindModel().odds(cues); odds > -3 {
 		t.Fatalf("the cues hardly speak for wires: %.2f", odds)
 	}
-	wires := turnsOrWires(cues)
+	wires := turnsOrWires(cues, false)
 	if wires.kind != RigidHeddle || wires.dentsPerBand() != 1 || wires.probability > 0.75 || wires.probability < 0.5 {
 		t.Errorf("arcs of wires: %+v", wires)
+	}
+	if in := turnsOrWires(cues, true); in.probability < wires.probability+0.05 || in.probability > 0.88 {
+		t.Errorf("arcs of wires, slots in step: %+v", in)
+	}
+	if k := (kindRead{cues: cues}).orInTurn(turn{seen: true, steady: 0.95}); k.probability <= wires.probability {
+		t.Errorf("slots that keep step: %+v", k)
 	}
 }
 
