@@ -144,14 +144,16 @@ func (a toneMatrix) explains(b [tonesInAll]float64) float64 {
 // those with y, where the strips' middle lies at c and their side faces are so wide,
 // before the strip where side is positive.
 func (d drawing) sums(c, side float64, y *[arcBins]float64) (xx [tonesDrawn][tonesDrawn]float64, xy [tonesDrawn]float64) {
-	var strip, face [arcBins]float64
+	var strip stripBins
+	var face [arcBins]float64
 	a, b := c-d.wide/2, c+d.wide/2
 	free := 1 - d.wide // the next strip hides the rest of a face
-	blurredBox(&strip, a, b, d.blur)
+	blurredBox(a, b, d.blur, func(bin int, at, v float64) { strip.add(bin, (at-c)/(d.wide/2), v) })
+	onFace := func(bin int, _, v float64) { face[bin] += v }
 	if side > 0 {
-		blurredBox(&face, a-math.Min(side, free), a, d.blur)
+		blurredBox(a-math.Min(side, free), a, d.blur, onFace)
 	} else {
-		blurredBox(&face, b, b+math.Min(-side, free), d.blur)
+		blurredBox(b, b+math.Min(-side, free), d.blur, onFace)
 	}
 	for j, v := range y {
 		xy[beneathTone] += v
@@ -161,13 +163,10 @@ func (d drawing) sums(c, side float64, y *[arcBins]float64) (xx [tonesDrawn][ton
 			xx[beneathTone][faceTone] += face[j]
 			xx[faceTone][faceTone] += face[j] * face[j]
 		}
-		if strip[j] == 0 {
+		if strip.even[j] == 0 {
 			continue
 		}
-		t := binAt(j) - c
-		t = (t - math.Round(t)) / (d.wide / 2)
-		t = math.Min(math.Max(t, -1.5), 1.5) // what the blur draws out
-		x[stripTone], x[slopeTone], x[curveTone] = strip[j], strip[j]*t, strip[j]*(t*t-1.0/3)
+		x[stripTone], x[slopeTone], x[curveTone] = strip.even[j], strip.slope[j], strip.curve[j]
 		for _, p := range [...]int{stripTone, slopeTone, curveTone} {
 			xy[p] += x[p] * v
 			xx[beneathTone][p] += x[p]
@@ -192,9 +191,25 @@ func (d drawing) sums(c, side float64, y *[arcBins]float64) (xx [tonesDrawn][ton
 // binAt is the middle of a bin, in spacings; a spacing reaches from -½ to ½.
 func binAt(j int) float64 { return (float64(j)+0.5)/arcBins - 0.5 }
 
-// blurredBox is how much of each bin lies between a and b, over and over by spacings.
-// It is blurred by a parabola, which a Gaussian hardly differs from.
-func blurredBox(out *[arcBins]float64, a, b, blur float64) {
+// stripBins are a spacing's bins of the strips: how much of each is strip, and that
+// times the slope and the curve of the tone across it. Where the blur draws two strips
+// out into one bin it holds the sum of both: a tone taken from the nearer one alone
+// would jump where they are equally near, and the drawing's cost with it.
+type stripBins struct{ even, slope, curve [arcBins]float64 }
+
+// add adds so much of a strip to a bin that lies at t from its middle, in halves of its
+// width.
+func (s *stripBins) add(bin int, t, much float64) {
+	t = math.Min(math.Max(t, -1.5), 1.5) // what the blur draws out
+	s.even[bin] += much
+	s.slope[bin] += much * t
+	s.curve[bin] += much * (t*t - 1.0/3)
+}
+
+// blurredBox tells add how much of each bin lies between a and b, over and over by
+// spacings, and where the bin is, seen from a and b. It is blurred by a parabola, which
+// a Gaussian hardly differs from.
+func blurredBox(a, b, blur float64, add func(bin int, at, much float64)) {
 	if b <= a {
 		return
 	}
@@ -214,7 +229,7 @@ func blurredBox(out *[arcBins]float64, a, b, blur float64) {
 	k := ((lo % arcBins) + arcBins) % arcBins
 	for j := lo; j < hi; j++ {
 		x := binAt(j)
-		out[k] += upTo(x-a) - upTo(x-b)
+		add(k, x, upTo(x-a)-upTo(x-b))
 		if k++; k == arcBins {
 			k = 0
 		}

@@ -103,6 +103,71 @@ func TestDrawnFront(t *testing.T) {
 	}
 }
 
+// Where wires stand hardly farther apart than the blur draws them out, their tones run
+// into each other midway. A drawing whose strips move on by a little is a little more or
+// less likely there, too: its cost does not jump, or a search ends at the jump.
+func TestDrawingIsSmooth(t *testing.T) {
+	const T, ppi, length, perMM = 0.1, 55.0, 6.0, 1.0 / 500
+	g := wiresSeen(T, 0.5, 2.5, 3*perMM, ppi, length, [3]float64{60, 40, 170}, 3)
+	l := lattice{first: 2 * T, T: T, count: int(length/T) - 4}
+	f, at := foldIn(g, l, 12, func(int) bool { return true })
+	w := drawer{newDrawnRow(f, at, l), perMM, T * ppi, (2.5 - l.middle()) / l.T, 1 / (25.4 * perMM * T)}
+	const step = 1e-4
+	var worst, before, last float64
+	for n := 0; n < 400; n++ {
+		c := w.cost(drawing{place: (float64(n) - 200) * step, wide: 0.5, depth: 3 * perMM, blur: 0.8 / (T * ppi), foot: w.foot})
+		if n > 1 {
+			worst = math.Max(worst, math.Abs(c-2*last+before))
+		}
+		before, last = last, c
+	}
+	// A likeliest place told to 0.002 of a spacing has 2/0.002² for a second derivative.
+	if worst > 0.02 {
+		t.Errorf("the cost jumps by %.3f", worst)
+	}
+}
+
+// Variances of numbers of which some are told a hundred times better than others, two of
+// them nearly alone together, by a cost that is a logarithm: those of its parabola.
+func TestVariancesOfADrawing(t *testing.T) {
+	const n = 144 // as many values as twelve stretches count for
+	sd := []float64{0.05, 0.005, 0.3}
+	const r = 0.95 // between the first two
+	cost := func(v []float64) float64 {
+		a, b, c := v[0]/sd[0], v[1]/sd[1], v[2]/sd[2]
+		q := (a*a-2*r*a*b+b*b)/(1-r*r) + c*c
+		return n * math.Log(1+q/n)
+	}
+	var w drawer
+	for i, v := range w.variances(cost, make([]float64, 3)) {
+		if got := math.Sqrt(v) / sd[i]; math.Abs(got-1) > 0.1 {
+			t.Errorf("number %d: %.2f times its standard deviation", i, got)
+		}
+	}
+	flat := w.variances(func(v []float64) float64 { return v[0] * v[0] }, make([]float64, 2))
+	if math.Abs(flat[0]-1) > 1e-6 || flat[1] < 1 || flat[1] > 10 {
+		t.Errorf("variances %.3f where the second number changes nothing", flat)
+	}
+}
+
+// Close to the camera the faces are many pixels wide, and the fronts' spacing is told to
+// a tenth of a percent, and said to be.
+func TestDrawnFrontOfTallFaces(t *testing.T) {
+	const perMM, deepMM, ppi, length = 1.0 / 145, 3.2, 390.0, 4.4
+	for i, T := range []float64{0.097, 0.14} {
+		for _, foot := range []float64{2.4, 1.2} {
+			g := wiresSeen(T, 0.25, foot, deepMM*perMM, ppi, length, [3]float64{60, 100, 170}, uint64(i))
+			l := lattice{first: 2 * T, T: T * 0.998, count: int(length/T) - 4}
+			f, at := foldIn(g, l, 12, func(int) bool { return true })
+			w := drawer{newDrawnRow(f, at, l), perMM, T * ppi, (foot - l.middle()) / l.T, 1 / (25.4 * perMM * l.T)}
+			o, ok := w.front()
+			if off := l.T*(1+o.stretch)/T - 1; !ok || o.u > 0.0015 || math.Abs(off) > 2*o.u {
+				t.Errorf("%v in, foot %v: %.3f %% off, u %.3f %% (%v)", T, foot, 100*off, 100*o.u, ok)
+			}
+		}
+	}
+}
+
 // A row that looks the same all along, or is black, is no number out of bounds.
 func TestDrawnFrontOfNothing(t *testing.T) {
 	l := lattice{T: 0.1, count: 40}
