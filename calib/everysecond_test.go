@@ -47,6 +47,42 @@ func TestSixteenthsUnderClearedWiresAreNotEighths(t *testing.T) {
 	}
 }
 
+// Where the marks at every second place are fainter, as those are that wires which were taken
+// off lay on, a comb of the others is read at half their spacing, too; where nothing stands
+// there it is not.
+func TestFainterMarksBetweenAreReadToo(t *testing.T) {
+	const w, h, edge, step = 1500, 90, 10, 6.0
+	for _, c := range []struct {
+		faint float64 // the contrast of every second mark, in parts of the others'
+		rows  int
+	}{{0.45, 2}, {0, 1}} {
+		p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
+		for y := range h {
+			for x := range w {
+				n := math.Round(float64(x) / step)
+				ink := 100.0
+				if int(n)%2 != 0 {
+					ink *= c.faint
+				}
+				if y < edge || y >= edge+14 {
+					ink = 0
+				}
+				p.Pix[y*w+x] = uint8(210 - ink*math.Exp(-math.Pow((float64(x)-n*step)/0.9, 2)))
+			}
+		}
+		f := Frame{X: 0, Y: edge, TX: 1, NY: 1, Lo: 20, Hi: w - 20, Half: w}
+		rows := rowsOf(p, f, comb{periodPx: 2 * step, center: 600, depth: [2]float64{3, 10}})
+		if len(rows) != c.rows {
+			t.Fatalf("every second mark %.2f as strong: %d rows, want %d", c.faint, len(rows), c.rows)
+		}
+		for i, r := range rows {
+			if want := 2 * step / float64(i+1); math.Abs(r.l.periodPx/want-1) > 0.02 {
+				t.Errorf("row %d: marks %.2f px apart, drawn %.0f", i, r.l.periodPx, want)
+			}
+		}
+	}
+}
+
 // Marks at every second place of a lattice only are seen to be such, also where what lies
 // past the ruler's ends fills all places; marks of which some were lost are not.
 func TestEverySecondPlaceBlank(t *testing.T) {

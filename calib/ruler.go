@@ -478,9 +478,11 @@ func (r read) halvesOf(o read) bool {
 }
 
 // nothingBetween says that no finer marks stand between those of a row.
-func (r read) nothingBetween() bool {
+func (r read) nothingBetween() bool { return r.ladder.nothingBetween() }
+
+func (l ladder) nothingBetween() bool {
 	const nothing = 0.2 // of the marks' own contrast
-	return r.ladder.between < nothing
+	return l.between < nothing
 }
 
 // plain says that a row was read as it is seen, and nothing stands between its marks or beyond

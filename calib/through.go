@@ -341,27 +341,49 @@ func readCleared(work level, c candidate, cl cleared, T float64) ([]*read, error
 		if cb.strength < leastCombThrough*math.Max(1, (hi-lo)/512) {
 			continue
 		}
-		l, ok := readLadder(cl.Plane, cl.frame, cb)
-		for ok && l.between > everySecond {
-			if cb, ok = cb.halved(l.periodPx); ok {
-				l, ok = readLadder(cl.Plane, cl.frame, cb)
+		for _, row := range rowsOf(cl.Plane, cl.frame, cb) {
+			row.l.frame = scaleFrame(c.frame, work.k)
+			from := candidate{frame: c.frame, held: c.held, comb: scaleComb(row.cb, 1/work.k), weight: c.weight}
+			if q := understand(from, row.l.scaled(1/work.k)); q != nil {
+				q.through = true
+				out = append(out, q)
 			}
-		}
-		if at, blank := l.everySecondBlank(); ok && blank {
-			cb = cb.doubled(l.periodPx, at)
-			l, ok = readLadder(cl.Plane, cl.frame, cb)
-		}
-		if !ok {
-			continue
-		}
-		l.frame = scaleFrame(c.frame, work.k)
-		from := candidate{frame: c.frame, held: c.held, comb: scaleComb(cb, 1/work.k), weight: c.weight}
-		if q := understand(from, l.scaled(1/work.k)); q != nil {
-			q.through = true
-			out = append(out, q)
 		}
 	}
 	return out, nil
+}
+
+// combRow is a ladder that was read from a comb.
+type combRow struct {
+	cb comb
+	l  ladder
+}
+
+// rowsOf are the ladders that a comb in a strip from which wires were taken stands for. Where
+// something is seen between the marks, but less than marks are, it may be what is left of
+// wires or fainter marks, which were taken off in part with wires that lie on them: such a
+// row is read at half its spacing, too, and the lengths tell which of the two it is.
+func rowsOf(p photo.Plane, f Frame, cb comb) []combRow {
+	l, ok := readLadder(p, f, cb)
+	for ok && l.between > everySecond {
+		if cb, ok = cb.halved(l.periodPx); ok {
+			l, ok = readLadder(p, f, cb)
+		}
+	}
+	if at, blank := l.everySecondBlank(); ok && blank {
+		cb = cb.doubled(l.periodPx, at)
+		l, ok = readLadder(p, f, cb)
+	}
+	if !ok {
+		return nil
+	}
+	rows := []combRow{{cb, l}}
+	if half, fine := cb.halved(l.periodPx); fine && !l.nothingBetween() {
+		if m, ok := readLadder(p, f, half); ok {
+			rows = append(rows, combRow{half, m})
+		}
+	}
+	return rows
 }
 
 // combsLeft are the combs in a strip from which wires of spacing T were taken, the
