@@ -46,7 +46,7 @@ func (s Scale) ExtendedPastEdge(p photo.Plane) Scale {
 	)
 	for {
 		f := s.Frame
-		by := math.Max(part*(s.Hi-s.Lo), leastIn*s.PxPerIn())
+		by := math.Max(part*(s.Hi-s.Lo), leastIn*math.Abs(s.PxPerIn()))
 		f.Lo, f.Hi = f.Inside(p, math.Min(f.Lo, s.Lo-by), math.Max(f.Hi, s.Hi+by), 0, 0)
 		next := s
 		next.Frame, _ = traceEdge(p, f, offPx)

@@ -248,9 +248,8 @@ func track(r []float64, lo, from, T float64) ([]rung, float64) {
 		}
 		return true
 	}
-	// walk goes one way; lost says that it ends before a long gap. Over that the marks go on
-	// as a line through the last ones does, or, where so many were found on the other way
-	// (nil: straight on), as their spacing drifts.
+	// walk goes one way; lost says that it ends before a long gap. Over such a gap it goes
+	// straight on, or, with the marks found on the other way, as the spacing of all drifts.
 	walk := func(dir float64, other []rung) (out []rung, lost bool) {
 		type nx struct {
 			n    int

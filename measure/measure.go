@@ -149,13 +149,12 @@ func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) 
 		}
 	}
 	if !found || askew(b) {
-		longer, b2, ok, err := k.besideRest(ctx, ruler, opt)
-		if err != nil {
+		if ruler, b, found, err = k.besideRest(ctx, ruler, b, found, opt); err != nil {
 			return ruler, b, found, err
 		}
-		if ok {
-			ruler, b, found = longer, b2, true
-		} else if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {
+	}
+	if !found || askew(b) {
+		if ruler, b, found, err = k.besideOther(ctx, ruler, b, found, opt); err != nil {
 			return ruler, b, found, err
 		}
 	}
@@ -165,17 +164,20 @@ func (k *Kept) bandsBeside(ctx context.Context, ruler calib.Ruler, opt Options) 
 	return ruler, b, found, err
 }
 
-// besideRest looks for bands square to a ruler beside those of its marks that were not read
-// at first: it may lie on past the part, and be read best there. ok is false where there are
-// none.
-func (k *Kept) besideRest(ctx context.Context, ruler calib.Ruler, opt Options) (_ calib.Ruler, b vision.Bands, ok bool, err error) {
-	read := len(ruler.Scale.Marks)
-	if ruler.Scale = ruler.Scale.ExtendedPastEdge(k.gray); len(ruler.Scale.Marks) == read {
-		return ruler, b, false, nil
+// besideRest looks beside those marks of a ruler that were not read at first: it may lie on
+// past the part, and be read best there. Without more marks, or with no bands square to it
+// beside them, it gives back what it got.
+func (k *Kept) besideRest(ctx context.Context, ruler calib.Ruler, b vision.Bands, found bool, opt Options) (calib.Ruler, vision.Bands, bool, error) {
+	longer := ruler
+	longer.Scale, longer.PastEdge = ruler.Scale.ExtendedPastEdge(k.gray), true
+	if len(longer.Scale.Marks) == len(ruler.Scale.Marks) {
+		return ruler, b, found, nil
 	}
-	ruler.PastEdge = true
-	b, ok, err = vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
-	return ruler, b, ok && !askew(b), err
+	b2, found2, err := vision.FindBands(ctx, k.gray, longer.Scale, k.bandOptions(opt))
+	if err != nil || !found2 || askew(b2) {
+		return ruler, b, found, err
+	}
+	return longer, b2, true, nil
 }
 
 // besideOther looks beside another ruler where beside this one no bands cross, or

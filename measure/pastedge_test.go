@@ -11,7 +11,7 @@ import (
 )
 
 // Of a ruler that is read at one end only, past which its edge was not seen, the bands beside
-// the rest of it are counted, and no size is nearly certain.
+// the rest of it are counted.
 func TestBandsBesideTheRestOfARuler(t *testing.T) {
 	r := scene.DefaultRanges()
 	r.AdverseShare, r.HeddleShare = -1, -1
@@ -43,9 +43,9 @@ func TestBandsBesideTheRestOfARuler(t *testing.T) {
 			s.Lo, s.Hi = math.Min(s.Lo, m.Along), math.Max(s.Hi, m.Along)
 		}
 		s.Frame.Lo, s.Frame.Hi = s.Lo, s.Hi
-		longer, b, ok, err := k.besideRest(ctx, ruler, Options{})
-		if err != nil || !ok || !longer.PastEdge {
-			t.Fatalf("bands beside the rest: %v, past the edge %v, %v", ok, longer.PastEdge, err)
+		longer, b, ok, err := k.besideRest(ctx, ruler, vision.Bands{}, false, Options{})
+		if err != nil || !ok || askew(b) || !longer.PastEdge {
+			t.Fatalf("bands beside the rest: %v, askew %v, past the edge %v, %v", ok, askew(b), longer.PastEdge, err)
 		}
 		if n := len(longer.Scale.Marks); n < 2*len(s.Marks) {
 			t.Errorf("%d marks of %d at first", n, len(s.Marks))
@@ -57,5 +57,22 @@ func TestBandsBesideTheRestOfARuler(t *testing.T) {
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// Of a ruler that was followed past its edge no size is nearly certain, and what is of no
+// made size is no answer.
+func TestPastTheEdgeNothingIsNearlyCertain(t *testing.T) {
+	for _, c := range []struct {
+		perInch       float64
+		seen, pastTop float64 // the confidence at least where the edge was seen, and at most past it
+	}{{10, 0.97, nearlySure}, {10.6, 0.75, mayBeNoPart}} {
+		r := readingOf("rest", c.perInch, 400, 1)
+		seen := r.Answer(Options{RulerThicknessMM: 1})
+		r.ruler.PastEdge = true
+		past := r.Answer(Options{RulerThicknessMM: 1})
+		if seen.Size.Confidence < c.seen || past.Size.Confidence > c.pastTop || past.Size.Label != seen.Size.Label {
+			t.Errorf("%g per inch: %+v, past the edge %+v", c.perInch, seen.Size.SizeChoice, past.Size.SizeChoice)
+		}
 	}
 }

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// The tones of a period, its half, its double and four thirds of it; truth: the sums by which they are
-// defined, phases counted from the last place.
+// The tones of a period, its half, its double and four thirds of it; truth: the sums by
+// which they are defined, phases counted from the last place.
 func TestFourTones(t *testing.T) {
 	const period = 9.7
 	v := make([]float64, 78)
