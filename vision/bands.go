@@ -148,6 +148,14 @@ const coarsest = 1.9
 // or a rib of cloth. Of four such rows in some 12,000 drawn photos none was a part's own.
 const countedCoarsest = 1.95
 
+// finest is the most bands per inch that are looked for: reeds have some 30 at most (common
+// practice, no source).
+const finest = 42.0
+
+// finestBehind is the most of which a row may be the moiré: twice as many, as the ruler may be
+// misread by that. What is finer is the print or the grain of what was photographed.
+const finestBehind = 2 * finest
+
 // FindBands counts the bands beside the ruler's marked edge. found is false
 // where nothing regular crosses it.
 func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (b Bands, found bool, err error) {
@@ -284,7 +292,7 @@ func (st strip) read(s calib.Scale, ppi float64) (besideRead, bool) {
 	}
 	sig := onRuler(st.sheared(ln, 0, st.rows, 1), st.lo, s, ppi)
 	bands := sig.highPass(0.4)
-	t, ok := findPeriod(bands, coarsest, math.Min(ppi/2.2, 42))
+	t, ok := findPeriod(bands, coarsest, math.Min(ppi/2.2, finest))
 	beats := false
 	ok = ok && sig.highPassPlain(0.4).amplitude(t.Strongest) > leastLevels
 	if ok {

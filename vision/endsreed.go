@@ -122,7 +122,7 @@ func (f *wireField) findRows(p photo.Plane, pl Plane, lo, hi float64) (d0, d1 fl
 			}
 		}
 		if float64(seen)*g.du > 3 {
-			if t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(f.ppi/2.2, 42)); ok {
+			if t, ok := findPeriod(sig.highPass(0.4), coarsest, math.Min(f.ppi/2.2, finest)); ok {
 				tones[i] = t
 			}
 		}

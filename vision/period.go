@@ -249,7 +249,7 @@ func (s signal) finerBehind(t tone, perPx float64) (fine float64, mayBe bool) {
 	const strong = 0.35
 	for _, f := range [2]float64{(perPx - t.PerInch) / 2, (perPx + t.PerInch) / 3} {
 		at := sp.strongest(f-near, f+near)
-		if !(at > perPx/minPxPerBand && at < perPx/2 && sp.hasTone(at, least)) {
+		if !(at > perPx/minPxPerBand && at < math.Min(perPx/2, finestBehind) && sp.hasTone(at, least)) {
 			continue
 		}
 		if !t.own(at, perPx, near) {
@@ -300,7 +300,7 @@ func (st strip) finerAslant(t tone, ln lean, sig signal, s calib.Scale, ppi floa
 		sp := onRuler(st.sheared(lean{A: atLo - b*s.Lo/1000, B: b}, 0, st.rows, 1), st.lo, s, ppi).highPassPlain(0.4).spectrum()
 		near := sp.width + 0.002*ppi
 		at := sp.strongest(perPx*ppi-near, perPx*ppi+near)
-		if at > ppi/minPxPerBand && sp.hasTone(at, least) && !t.own(at, ppi, near) {
+		if at > ppi/minPxPerBand && at < finestBehind && sp.hasTone(at, least) && !t.own(at, ppi, near) {
 			return at
 		}
 		return 0

@@ -105,6 +105,25 @@ func TestMoireOfFinerBands(t *testing.T) {
 	}
 }
 
+// A line much finer than any part's bands, in a photo from near, is no sign of moiré.
+func TestFinerThanAnyPart(t *testing.T) {
+	for _, c := range []struct {
+		px, perInch float64
+		want        bool
+	}{{65, 7.8, true}, {313, 7.8, false}} {
+		fine := (c.px - c.perInch) / 2
+		rng := rand.New(rand.NewPCG(91, 6))
+		g := signal{du: 1 / (1.5 * c.px), v: make([]float64, int(9*c.px))} // 6 inches
+		for i := range g.v {
+			x := 2 * math.Pi * float64(i) * g.du
+			g.v[i] = 0.7*math.Sin(c.perInch*x) + 0.4*math.Sin(fine*x+1) + 0.15*rng.NormFloat64()
+		}
+		if got, _ := g.finerBehind(tone{PerInch: c.perInch, Strongest: c.perInch}, c.px); got > 0 != c.want {
+			t.Errorf("%g px an inch: %g per inch behind %g", c.px, got, c.perInch)
+		}
+	}
+}
+
 // Wires 8/3 px apart come back 8 px apart, and their own line is the third of that
 // row. So sharp a third line has no row whose first is the strongest.
 func TestMayBeMoire(t *testing.T) {
