@@ -52,10 +52,10 @@ const (
 // is that of none. The likeliest comes first; the list is never empty.
 func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	var out []Choice
-	var total float64
+	var made float64
 	for _, m := range sizes {
 		w := (1 - noneShare) * m.Weight * p.like(m, 1)
-		total += w
+		made += w
 		out = append(out, Choice{m.Label, m.System, m.PerInch, w})
 	}
 	off, width := trade.Between(sizes, offCoarsest, offFinest)
@@ -63,11 +63,9 @@ func FindSize(p Pitch, sizes []trade.MadeSize, readRight float64) []Choice {
 	for _, l := range p.Lift {
 		w += noneShare / width * within(off, math.Log(p.Read)+l, p.ReadRelU) / float64(len(p.Lift))
 	}
-	total += w
 	out = append(out, Choice{None, "none", p.PerInch, w})
-	made := total - w
 	misread := misreadOnMade*made + (1-misreadOnMade)/misreadSpread
-	total = readRight*total + (1-readRight)*misread
+	total := readRight*(made+w) + (1-readRight)*misread
 	for i := range out {
 		out[i].P *= readRight / total
 	}
@@ -136,6 +134,19 @@ func (p Pitch) like(m trade.MadeSize, times float64) float64 {
 	return sum / float64(len(p.Lift))
 }
 
+// Density is that with which so many times the pitch is read of parts of these sizes, over
+// its logarithm, however common each of them is: where a reading is held against another one
+// the photo tells which, and how common what is read is among parts was heeded there.
+func (p Pitch) Density(sizes []trade.MadeSize, times float64) float64 {
+	// So many sizes of each kind are made in which the two are mistaken for each other.
+	const alike = 12
+	d := noneShare / math.Log(offFinest/offCoarsest)
+	for _, m := range sizes {
+		d += (1 - noneShare) / alike * p.like(m, times)
+	}
+	return d
+}
+
 // OtherKind is what bands may be instead of what the photo shows: the sizes made of it,
 // and how many times as large the pitch would be.
 type OtherKind struct {
@@ -149,20 +160,9 @@ type OtherKind struct {
 // other by twice or half the pitch, and most made sizes of the one are made of the other,
 // too: unlike other misreadings it seldom falls between sizes.
 func OfKind(p Pitch, sizes []trade.MadeSize, shows float64, others ...OtherKind) float64 {
-	// How common each size is does not count: what the photo shows was weighed by how
-	// common bands as coarse are among parts of either kind. So many sizes of each are
-	// made in which the two are mistaken for each other.
-	const alike = 12
-	density := func(sizes []trade.MadeSize, times float64) float64 {
-		d := noneShare / math.Log(offFinest/offCoarsest)
-		for _, m := range sizes {
-			d += (1 - noneShare) / alike * p.like(m, times)
-		}
-		return d
-	}
-	this, other := shows*density(sizes, 1), 0.0
+	this, other := shows*p.Density(sizes, 1), 0.0
 	for _, o := range others {
-		other += (1 - shows) / float64(len(others)) * density(o.Sizes, o.Times)
+		other += (1 - shows) / float64(len(others)) * p.Density(o.Sizes, o.Times)
 	}
 	return this / (this + other)
 }

@@ -57,9 +57,12 @@ type Reading struct {
 	ruler calib.Ruler
 	bands vision.Bands
 	view  fit.View // without what a person tells
-	hand  Hand     // was heeded in reading
-	warn  []string // about what was set by hand
-	dbg   *debug
+	// inOther is the same in the other unit that the marks may count in; nil where they
+	// leave no doubt.
+	inOther *Reading
+	hand    Hand     // was heeded in reading
+	warn    []string // about what was set by hand
+	dbg     *debug
 }
 
 // Read reads the ruler and the bands in one photo. Of opt it heeds what helps to
@@ -100,20 +103,25 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 	if err != nil {
 		return r, err
 	}
-	s := ruler.Scale
-	r.dbg.picture("ruler", func() image.Image { return onPhoto(g, s) })
+	r.dbg.picture("ruler", func() image.Image { return onPhoto(g, ruler.Scale) })
 	if found {
-		r.bandsByHand(&b, s)
-	}
-	if found {
-		r.dbg.picture("beside", func() image.Image { return b.Straightened(g, s) })
-		r.dbg.picture("folded", func() image.Image { return b.Folded(g, s) })
+		r.bandsByHand(&b, ruler.Scale)
+		r.dbg.picture("beside", func() image.Image { return b.Straightened(g, ruler.Scale) })
+		r.dbg.picture("folded", func() image.Image { return b.Folded(g, ruler.Scale) })
 	}
 	r.dbg.lap("bands", map[string]any{"found": found, "bands": len(b.Row)})
+	r = k.readingOf(r, ruler, b, found)
+	r.inOther, err = k.inOtherUnit(ctx, r, opt)
+	return r, err
+}
+
+// readingOf completes r by the bands beside a ruler, or their want.
+func (k *Kept) readingOf(r Reading, ruler calib.Ruler, b vision.Bands, found bool) Reading {
+	g, s := k.gray, ruler.Scale
 	r.ruler, r.bands = ruler, b
 	r.view.FaceWidthIn = faceWidth(ruler)
 	r.view.Transparent = ruler.Through
-	if found && opt.Hand.ScaleIn <= 0 {
+	if found && r.hand.ScaleIn <= 0 {
 		if side, ok := vision.FindSideFace(g, s, b); ok {
 			r.view.Side = &side
 			r.dbg.lap("side face", map[string]any{"px_per_mm": side.Down, "log_likelihood": side.LogLik})
@@ -131,7 +139,7 @@ func (k *Kept) Read(ctx context.Context, opt Options) (Reading, error) {
 		r.refuse(fmt.Sprintf("the wires are only %.1f pixels apart: too fine to count", b.FinestPx),
 			goNearer)
 	}
-	return r, nil
+	return r
 }
 
 // bandsBeside are the bands beside a ruler: where none cross what was read of it beside its
@@ -246,6 +254,9 @@ func (r Reading) Answer(opt Options) Result {
 }
 
 func (r Reading) answer(opt Options) Result {
+	if r.inOther != nil {
+		r = r.inLikelierUnit(opt)
+	}
 	base := r.base
 	if base.Evidence != nil {
 		e := *base.Evidence

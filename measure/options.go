@@ -40,3 +40,8 @@ type Hand struct {
 	// AddBands and DropBands are points near a band to count in, or to leave out.
 	AddBands, DropBands []Point
 }
+
+// none says that nothing was set by hand.
+func (h Hand) none() bool {
+	return h.ScaleIn <= 0 && len(h.AddBands) == 0 && len(h.DropBands) == 0
+}
