@@ -103,6 +103,11 @@ func findPeriod(s signal, fMin, fMax float64) (t tone, ok bool) {
 				break
 			}
 		}
+		if f == at {
+			// three lines five times as high as what lies beside them, see fundamentalOf
+			const plainRow = 2.75
+			f = sp.fundamentalOf(at, fMin, least, plainRow)
+		}
 	}
 	for k := sp.subharmonic(s, f, fMin, least); k > 1; k = sp.subharmonic(s, f, fMin, least) {
 		f /= k
@@ -146,6 +151,7 @@ func (sp spectrum) strongest(fMin, fMax float64) (at float64) {
 // wood make the strongest lines where they are coarse; but those hardly stand out from what
 // lies beside them, and those of the bands do.
 func (sp spectrum) behindGrain(fMin, fMax, least float64) (at, f float64) {
+	const some = 1.0
 	best := float64(plainTone)
 	sp.peaks(fMin, fMax, func(f, a float64) {
 		if a >= least {
@@ -154,10 +160,14 @@ func (sp spectrum) behindGrain(fMin, fMax, least float64) (at, f float64) {
 			}
 		}
 	})
-	// The finest lines may be the plainest, for grain is coarse: of which row of lines
-	// they are one all of it tells together. By chance a line stands twice as high as
-	// what lies beside it, hardly ever five times.
-	const chance, some, nearly = 2.0, 1.0, 0.75
+	return at, sp.fundamentalOf(at, fMin, least, some)
+}
+
+// fundamentalOf is of which row of lines that at at is one, told by all of the row together: the
+// finest lines may be the plainest, for grain is coarse. at itself where nothing tells.
+func (sp spectrum) fundamentalOf(at, fMin, least, enough float64) float64 {
+	// By chance a line stands twice as high as what lies beside it, hardly ever five times.
+	const chance, nearly = 2.0, 0.75
 	var told [5]float64
 	most := 0.0
 	for k := 2; k < len(told) && at/float64(k) >= fMin; k++ {
@@ -168,13 +178,14 @@ func (sp spectrum) behindGrain(fMin, fMax, least float64) (at, f float64) {
 		}
 		most = math.Max(most, told[k])
 	}
-	f = at
+	// What tells of every second of a row tells of every fourth, too, and a little by
+	// chance: so the row with the fewest lines between of those told about as well.
 	for k := range told {
-		if told[k] > some && told[k] >= nearly*most {
-			return at, at / float64(k)
+		if most > enough && told[k] >= nearly*most {
+			return at / float64(k)
 		}
 	}
-	return at, f
+	return at
 }
 
 func (sp spectrum) peaks(fMin, fMax float64, each func(f, a float64)) {

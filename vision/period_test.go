@@ -247,6 +247,60 @@ func TestWeakFundamental(t *testing.T) {
 	}
 }
 
+// What tells of every second of a row of lines tells of every fourth, too, and a line may
+// stand a little higher there by chance.
+func TestFundamentalOfARow(t *testing.T) {
+	const at, df, width = 30.0, 0.05, 0.3
+	for _, c := range []struct {
+		name   string
+		lines  map[float64]float64 // how far over the floor, by frequency
+		enough float64
+		want   float64
+	}{
+		{"nothing", nil, 1, 30},
+		{"every second, and a little by chance", map[float64]float64{15: 4.9, 7.5: 2.4}, 1, 15},
+		{"every third", map[float64]float64{10: 5, 20: 5}, 1, 10},
+		{"every fourth", map[float64]float64{7.5: 5, 15: 5, 22.5: 5, 37.5: 5}, 1, 7.5},
+		{"every third, not enough", map[float64]float64{10: 5, 20: 5}, 2.75, 30},
+	} {
+		sp := spectrum{df: df, width: width, amp: make([]float64, 2000)}
+		for i := range sp.amp {
+			sp.amp[i] = 1
+		}
+		sp.amp[int(math.Round(at/df))] = 12
+		for f, a := range c.lines {
+			sp.amp[int(math.Round(f/df))] = a
+		}
+		if got := sp.fundamentalOf(at, coarsest, 1.2, c.enough); math.Abs(got/c.want-1) > 0.01 {
+			t.Errorf("%s: %.2f per inch, want %v", c.name, got, c.want)
+		}
+	}
+}
+
+// Narrow slots have lines about as strong up to the sixth, and what lies across them leaves
+// none that is plain by itself: that of which the strongest is the fourth all together tell.
+func TestNarrowSlotsAcrossWhichYarnLies(t *testing.T) {
+	const f = 5.1
+	lines := []float64{0.15, 0.3, 0.4, 0.5, 0.4, 0.3, 0.1}
+	right, runs := 0, 20
+	for seed := range uint64(runs) {
+		rng := rand.New(rand.NewPCG(seed, 14))
+		g := signal{du: 1.0 / 300, v: make([]float64, 945)}
+		for i := range g.v {
+			g.v[i] = 0.9 * rng.NormFloat64()
+			for m, a := range lines {
+				g.v[i] += a * math.Cos(2*math.Pi*f*float64(m+1)*float64(i)*g.du+float64(m*m))
+			}
+		}
+		if got, ok := findPeriod(g, coarsest, 42); ok && math.Abs(got.PerInch/f-1) < 0.02 {
+			right++
+		}
+	}
+	if right < 18 {
+		t.Errorf("right %d times of %d", right, runs)
+	}
+}
+
 // Slots with holes halfway between are alike by twos, not by fours, though two spacings on
 // they may be a little less alike than four: what every second spacing has of lines of its
 // own says nothing of every fourth.
