@@ -169,7 +169,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		// their ends: what lies beyond them is bands.
 		if past, found, err := besideEdge(ctx, p, s, pastMarksIn*ppi); err != nil {
 			return b, false, err
-		} else if found && past.t.Line > plainLine && !past.t.likeMarks(s) {
+		} else if found && past.t.Line > plainLine && !past.t.likeMarks(s) && !past.t.like(o.t.PerInch) {
 			o = past
 		}
 	}
@@ -230,12 +230,19 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 // practice, no source), and a line this far over the spectrum's floor is no chance.
 const pastMarksIn, plainLine = 0.2, 10.0
 
-// likeMarks says whether a tone is that of the scale's marks, or of marks twice as
-// fine.
+// likeMarks says whether a tone, or the line of it that stands out most, is that of the
+// scale's marks, or of marks twice as fine: marks and bands seen together come again after
+// some whole number of both, which is neither's spacing.
 func (t tone) likeMarks(s calib.Scale) bool {
-	const same = 0.01
 	marks := float64(s.Divisions) / s.Unit.Inches()
-	return marks > 0 && (math.Abs(t.PerInch/marks-1) < same || math.Abs(t.PerInch/(2*marks)-1) < same)
+	strongest := tone{PerInch: t.Strongest}
+	return marks > 0 && (t.like(marks) || t.like(2*marks) || strongest.like(marks) || strongest.like(2*marks))
+}
+
+// like says whether a tone is that of so many an inch.
+func (t tone) like(perInch float64) bool {
+	const same = 0.01
+	return math.Abs(t.PerInch/perInch-1) < same
 }
 
 // besideRead is the strip before a marked edge, its bands' lean and tone.
