@@ -374,11 +374,13 @@ const longOnesOver = 0.1
 const mostOfMark = 0.7
 
 // mayStandBeside says whether marks so far apart may be the ladder's own, seen
-// from another line or twice as far apart (see halvesOf), or those of another scale on the
-// same ruler, however the ladder is understood.
+// from another line or twice as far apart (see halvesOf), the tenths of a unit of which it
+// has the halves or the wholes alone (see partOf), or those of another scale on the same
+// ruler, however the ladder is understood.
 func (r read) mayStandBeside(periodPx float64) bool {
 	near := func(px float64) bool { return math.Abs(math.Log(periodPx/px)) < acrossRuler }
-	if near(r.ladder.periodPx) || near(2*r.ladder.periodPx) {
+	own := r.ladder.periodPx
+	if near(own) || near(2*own) || near(own/5) || near(own/10) {
 		return true
 	}
 	for _, q := range r.readings {

@@ -296,6 +296,21 @@ func TestPlacesBetweenMarksAreNoFinerRow(t *testing.T) {
 	}
 }
 
+// Where the halves and wholes of a metric scale were read as if they were all its marks, the
+// millimetres are read beside them.
+func TestTenthsAreLookedAtBesideTheirHalves(t *testing.T) {
+	const step = 24.0 // px, of an eighth of an inch, or so it seems
+	q := rowRead(t, halving(Inch, 8, 0), []float64{4, 5.5, 7, 9}, step, 1400, 4)
+	for _, tenths := range [2]float64{step / 5, step / 10} {
+		if !q.mayStandBeside(tenths) {
+			t.Errorf("marks %.1f px apart are not looked at beside those %.0f px apart", tenths, step)
+		}
+	}
+	if q.mayStandBeside(step / 7) {
+		t.Error("marks a seventh as far apart are looked at, which no scale has")
+	}
+}
+
 // A short ruler's few marks are one's beyond doubt where their lengths tell more, but not
 // where something stands between them or beyond its edge, or where wires were taken off.
 func TestShortRulerBeyondDoubt(t *testing.T) {
