@@ -208,6 +208,13 @@ func (h *hunt) beside(r read) error {
 	if err := h.readOwnThrough(r); err != nil {
 		return err
 	}
+	// Read along the line at which the short ones end, all begin at their other end.
+	if starts, ok := r.startsOfMarks(); ok {
+		if err := h.addFrames([]Frame{scaleFrame(starts, h.py.work.k)}, clearlyHeld); err != nil {
+			return err
+		}
+		h.readBeside(r)
+	}
 	// The line at which the other edge's marks end may be seen instead of that edge.
 	if ends, ok := h.endsOfMarks(r); ok {
 		if err := h.addFrames(outwardOf(ends, r.widthPx(), h.py), clearlyHeld); err != nil {
@@ -263,6 +270,19 @@ func (h *hunt) endsOfMarks(r read) (f Frame, ok bool) {
 		}
 	}
 	return f, false
+}
+
+// startsOfMarks is about where the marks of a ladder begin, if it was read turned over, from
+// the line at which the short ones end; ok is false where no long ones go on past that line.
+func (r read) startsOfMarks() (f Frame, ok bool) {
+	length := r.ladder.usualLength()
+	if !(r.ladder.outside > longOnesOver) || math.IsInf(length, 1) {
+		return f, false
+	}
+	f = r.from.frame
+	f.Lo, f.Hi = r.scale.Lo, r.scale.Hi
+	f.Bow[0] += length
+	return f, true
 }
 
 // outward are frames beside the line along which a ladder was read, each farther

@@ -226,7 +226,16 @@ func TestEndsOfMarksLeadToTheEdgeBehind(t *testing.T) {
 	if !q.mayCarry(candidate{frame: edge}) {
 		t.Errorf("the edge %.0f px behind is not looked at, the marks are %.0f px long", short, q.ladder.usualLength())
 	}
-	if q.ladder.outside = 0; q.mayCarry(candidate{frame: edge}) {
+	q.from.frame = ends
+	starts, ok := q.startsOfMarks()
+	if _, depth := starts.Locate(700, 350); !ok || math.Abs(depth) > traceReach/2 {
+		t.Errorf("the edge lies %.1f px off where the marks begin, sought %v", depth, ok)
+	}
+	q.ladder.outside = 0
+	if _, ok := q.startsOfMarks(); ok {
+		t.Error("marks of which none goes on over their own edge are taken for turned over")
+	}
+	if q.mayCarry(candidate{frame: edge}) {
 		t.Error("an edge behind marks of which none goes on over their own is looked at")
 	}
 	if q.mayCarry(candidate{frame: ends.Flipped()}) {
