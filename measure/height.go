@@ -222,16 +222,22 @@ func (k *Kept) besideInUnit(ctx context.Context, r calib.Ruler, opt Options) (ca
 	if opt.Unit != "" || r.Scale.Divisions != tenths || r.UnitProbability >= beyondDoubt {
 		return r, vision.Bands{}, false, nil
 	}
-	other, _ := otherUnit(r.Scale.Unit)
-	r2, found, err := r.InUnit(k.gray, other)
-	if err != nil || !found {
-		return r, vision.Bands{}, false, err
-	}
-	b, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
+	r2, b, found, err := k.bandsInOther(ctx, r, opt)
 	if err != nil || !found || askew(b) {
 		return r, vision.Bands{}, false, err
 	}
 	return r2, b, true, nil
+}
+
+// bandsInOther are a ruler of tenths read in the other unit, and the bands beside it; found is
+// false where it cannot be read so, or there are none.
+func (k *Kept) bandsInOther(ctx context.Context, r calib.Ruler, opt Options) (o calib.Ruler, b vision.Bands, found bool, err error) {
+	unit, _ := otherUnit(r.Scale.Unit)
+	if o, found, err = r.InUnit(k.gray, unit); err != nil || !found {
+		return o, b, false, err
+	}
+	b, found, err = vision.FindBands(ctx, k.gray, o.Scale, k.bandOptions(opt))
+	return o, b, found, err
 }
 
 // otherUnit is the unit that tenths of one may be taken for, and how many times as long
@@ -280,17 +286,13 @@ func (k *Kept) heedHeight(ctx context.Context, r calib.Ruler, b vision.Bands, op
 		r.UnitProbability = heedTwofold(r.UnitProbability, b)
 		return r, b, nil
 	}
-	other, times := otherUnit(r.Scale.Unit)
+	_, times := otherUnit(r.Scale.Unit)
 	was, is := likeHeight(b, 1, true)*r.UnitProbability, likeHeight(b, times, true)*(1-r.UnitProbability)
 	r.UnitProbability = was / (was + is)
 	if was >= is && b.Field.Short() == 0 {
 		return r, b, nil
 	}
-	r2, found, err := r.InUnit(k.gray, other)
-	if err != nil || !found {
-		return r, b, err
-	}
-	b2, found, err := vision.FindBands(ctx, k.gray, r2.Scale, k.bandOptions(opt))
+	r2, b2, found, err := k.bandsInOther(ctx, r, opt)
 	if err != nil || !found {
 		return r, b, err
 	}

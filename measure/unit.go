@@ -22,16 +22,11 @@ func (k *Kept) inOtherUnit(ctx context.Context, r Reading, opt Options) (*Readin
 	if r.no || opt.Unit != "" || !r.hand.none() || r.ruler.Scale.Divisions != tenths || open < unitOpen || mayBeTeeth(r) || mayBeCloth(r.bands) {
 		return nil, nil
 	}
-	unit, _ := otherUnit(r.ruler.Scale.Unit)
-	ruler, found, err := r.ruler.InUnit(k.gray, unit)
+	ruler, b, found, err := k.bandsInOther(ctx, r.ruler, opt)
 	if err != nil || !found {
 		return nil, err
 	}
 	ruler.UnitProbability = open
-	b, found, err := vision.FindBands(ctx, k.gray, ruler.Scale, k.bandOptions(opt))
-	if err != nil || !found {
-		return nil, err
-	}
 	o := k.readingOf(Reading{name: r.name, view: r.view, dbg: r.dbg}, ruler, b, found)
 	if o.no {
 		return nil, nil

@@ -3,6 +3,7 @@ package vision
 import (
 	"context"
 	"math"
+	"slices"
 
 	"dentcount/calib"
 	"dentcount/photo"
@@ -169,7 +170,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		// their ends: what lies beyond them is bands.
 		if past, found, err := besideEdge(ctx, p, s, pastMarksIn*ppi); err != nil {
 			return b, false, err
-		} else if found && past.t.Line > plainLine && !past.t.likeMarks(s) && !past.t.like(o.t.PerInch) {
+		} else if found && past.t.Line > plainLine && !past.t.likeMarks(s) && !sameLine(past.t.PerInch, o.t.PerInch) {
 			o = past
 		}
 	}
@@ -235,14 +236,15 @@ const pastMarksIn, plainLine = 0.2, 10.0
 // some whole number of both, which is neither's spacing.
 func (t tone) likeMarks(s calib.Scale) bool {
 	marks := float64(s.Divisions) / s.Unit.Inches()
-	strongest := tone{PerInch: t.Strongest}
-	return marks > 0 && (t.like(marks) || t.like(2*marks) || strongest.like(marks) || strongest.like(2*marks))
+	return marks > 0 && slices.ContainsFunc([]float64{t.PerInch, t.Strongest}, func(line float64) bool {
+		return sameLine(line, marks) || sameLine(line, 2*marks)
+	})
 }
 
-// like says whether a tone is that of so many an inch.
-func (t tone) like(perInch float64) bool {
+// sameLine says whether two frequencies are those of one line.
+func sameLine(a, b float64) bool {
 	const same = 0.01
-	return math.Abs(t.PerInch/perInch-1) < same
+	return math.Abs(a/b-1) < same
 }
 
 // besideRead is the strip before a marked edge, its bands' lean and tone.

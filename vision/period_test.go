@@ -292,7 +292,7 @@ func TestNarrowSlotsAcrossWhichYarnLies(t *testing.T) {
 				g.v[i] += a * math.Cos(2*math.Pi*f*float64(m+1)*float64(i)*g.du+float64(m*m))
 			}
 		}
-		if got, ok := findPeriod(g, coarsest, 42); ok && math.Abs(got.PerInch/f-1) < 0.02 {
+		if got, ok := findPeriod(g, coarsest, finest); ok && math.Abs(got.PerInch/f-1) < 0.02 {
 			right++
 		}
 	}
