@@ -2,6 +2,7 @@ package calib
 
 import (
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -78,12 +79,18 @@ func choose(reads []read, said Unit, around surroundings) (c chosen, ok bool) {
 	best := opts[0]
 	c.read, c.reading, c.second, c.secondReading = best.i, best.k, best.j, best.m
 	// How much the rivals weigh that understand the same ladder otherwise, or another that was
-	// read along the same edge.
+	// read along the same edge: each inch once, by the likeliest that has it, for one row of
+	// marks may have been read several times.
+	const sameInch = 0.1
 	var sum float64
+	var seen []float64 // px per inch
 	for _, o := range opts {
-		if (o.i == best.i || reads[best.i].sharesEdge(reads[o.i])) && math.Abs(math.Log(o.pxPerInch/best.pxPerInch)) > 0.1 {
-			sum += math.Exp(math.Max(-60, o.score-best.score))
+		near := func(pxPerInch float64) bool { return math.Abs(math.Log(o.pxPerInch/pxPerInch)) <= sameInch }
+		if near(best.pxPerInch) || slices.ContainsFunc(seen, near) || o.i != best.i && !reads[best.i].sharesEdge(reads[o.i]) {
+			continue
 		}
+		seen = append(seen, o.pxPerInch)
+		sum += math.Exp(math.Max(-60, o.score-best.score))
 	}
 	c.unitP = 1 / (1 + sum)
 	return c, true

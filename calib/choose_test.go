@@ -69,6 +69,33 @@ func TestUnitOfAWeakLadder(t *testing.T) {
 	}
 }
 
+// A row of marks that was read several times is as much in doubt as if it were read once.
+func TestUnitOfARowReadSeveralTimes(t *testing.T) {
+	q := readOf(t, 300)
+	rd := q.readings[0]
+	other := rd
+	other.divisions, other.score = 16, rd.score-1
+	q.readings = []reading{rd, other}
+	around := surroundings{work: level{k: 1}, focalPx: 3000, widths: map[int]faceSize{}}
+	var once float64
+	for n := 1; n <= 3; n++ {
+		var reads []read
+		for range n {
+			reads = append(reads, q)
+		}
+		c, ok := choose(reads, "", around)
+		if !ok {
+			t.Fatal("none chosen")
+		}
+		if n == 1 {
+			once = c.unitP
+		}
+		if once < 0.5 || once > 0.9 || math.Abs(c.unitP-once) > 1e-9 {
+			t.Errorf("read %d times: unit with %.3f, with %.3f when read once", n, c.unitP, once)
+		}
+	}
+}
+
 // Marks that run on over the edge as wires do are no ruler's.
 func TestWhatRunsOnOverTheEdgeIsNoRuler(t *testing.T) {
 	q := readOf(t, 300)

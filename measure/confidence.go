@@ -63,12 +63,11 @@ func featuresOf(ruler calib.Ruler, b vision.Bands, p fit.Pitch, kind float64) []
 
 // wavy is how clearly bands without ends wander as no wires do, 0…1.
 func wavy(b vision.Bands) float64 {
-	// From where wires do to where most drawn corduroys do (seed 4931).
-	const wander = 0.02
+	// From where wires do to where most drawn corduroys do.
 	if b.Kind != vision.Reed || !endless(b.Field) || math.IsNaN(b.Field.Waves) {
 		return 0
 	}
-	return exceeds((b.Field.Waves-wiresWander)/(wander-wiresWander), 0, 1)
+	return exceeds((b.Field.Waves-wiresWander)/(plainlyWander-wiresWander), 0, 1)
 }
 
 // freeEnds is how clearly bands end in nothing at one side and are as short as

@@ -294,16 +294,16 @@ func TestLacking(t *testing.T) {
 	}
 }
 
-// Less than an inch of a ruler does not do, be it as plain as it may.
+// Hardly more than an inch of a ruler does not do, be it as plain as it may.
 func TestSliver(t *testing.T) {
 	for _, c := range []struct {
 		spanIn float64
 		want   bool
-	}{{0.8, true}, {1.5, false}} {
+	}{{0.8, true}, {1.1, true}, {1.5, false}} {
 		ruler := calib.Ruler{UnitProbability: 1, Odds: 60, Scale: calib.Scale{Unit: calib.Inch, Divisions: 16, B: 1, Half: 100, Hi: 100 * c.spanIn}}
 		b := vision.Bands{Kind: vision.Reed, KindProbability: 1, PerInch: 10, Row: make([]vision.Band, 40), Contrast: 25}
 		reason, _ := misreading(ruler, b)
-		if got := strings.Contains(reason, "less than 1 inch"); got != c.want {
+		if got := strings.Contains(reason, "less than 1 1/4 inches"); got != c.want {
 			t.Errorf("%g inches of marks: %q", c.spanIn, reason)
 		}
 		got := believe(ruler, b, fit.Pitch{PerInch: 10, Read: 10, ReadRelU: 0.001, Lift: []float64{0}}).right

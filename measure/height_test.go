@@ -317,12 +317,16 @@ func TestPlainSlotsRunOnOverWoundBars(t *testing.T) {
 	}
 }
 
-// However far they wander, bands that are as smooth as wires are not taken for ribs.
+// Bands that wander a little are taken for ribs only where they are rougher than wires,
+// those that wander far however smooth they seem.
 func TestRibsAreRough(t *testing.T) {
-	for _, alike := range []float64{0.85, 0.95} {
-		b := vision.Bands{Kind: vision.Reed, Coherence: alike, Field: vision.Field{LeastIn: 4, Waves: 0.02}}
-		if got, want := ribs(b), alike < 0.9; got != want {
-			t.Errorf("alike by %.2f along: ribs %v", alike, got)
+	for _, c := range []struct {
+		waves, alike float64
+		want         bool
+	}{{0.015, 0.85, true}, {0.015, 0.95, false}, {0.03, 0.95, true}, {0.004, 0.85, false}} {
+		b := vision.Bands{Kind: vision.Reed, Coherence: c.alike, Field: vision.Field{LeastIn: 4, Waves: c.waves}}
+		if got := ribs(b); got != c.want {
+			t.Errorf("%+v: ribs %v", c, got)
 		}
 	}
 	for _, sure := range []float64{0.95, 0.99} {
@@ -424,6 +428,20 @@ func TestALittleLowMayBeTeeth(t *testing.T) {
 		b := vision.Bands{Kind: vision.Reed, PerInch: 12.5, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}},
 			Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn, Told: c.told}}
 		if reason, _ := noPart(calib.Ruler{UnitProbability: 1}, b); strings.Contains(reason, "lower than reeds") != c.want {
+			t.Errorf("%+v: %q", c, reason)
+		}
+	}
+}
+
+// A comb whose ruler's plane is tilted may look a little higher than it is.
+func TestTeethAndTheRulersPlane(t *testing.T) {
+	for _, c := range []struct {
+		highIn, free float64
+		want         bool
+	}{{2.45, 1, true}, {2.54, 1, true}, {2.54, 0.2, false}, {2.65, 1, false}} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 25, Row: []vision.Band{{In: 3}, {In: 6}},
+			Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn, Free: c.free}}
+		if reason, _ := noPart(calib.Ruler{UnitProbability: 1}, b); strings.Contains(reason, "teeth") != c.want {
 			t.Errorf("%+v: %q", c, reason)
 		}
 	}

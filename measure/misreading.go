@@ -25,7 +25,7 @@ func misreading(ruler calib.Ruler, b vision.Bands) (reason, advice string) {
 	case faint(ruler):
 		return "too little of the ruler is seen to tell what its marks count", moreRuler
 	case sliver(ruler.Scale):
-		return fmt.Sprintf("less than %.0f inch of the ruler's marks is seen", leastRulerIn), moreRuler
+		return "less than 1 1/4 inches of the ruler's marks are seen", moreRuler
 	case scrap(b):
 		return fmt.Sprintf("only %.1f inches of the %ss could be counted", b.RowIn(), one),
 			fmt.Sprintf(seeCounted+"lay the ruler where the %ss are clean and whole, and take the photo again", one)
@@ -65,7 +65,7 @@ func bandWord(kind vision.Kind) string {
 
 // leastRulerIn is the least of a ruler that must be seen. A stated one: over an inch a mark
 // that is off by a hundredth is a whole percent, and a few marks look like many things.
-const leastRulerIn = 1.0
+const leastRulerIn = 1.25
 
 // sliver says that less of a ruler is seen than that.
 func sliver(s calib.Scale) bool { return s.In(s.Hi)-s.In(s.Lo) < leastRulerIn }

@@ -63,11 +63,11 @@ func (f Field) Tall() float64 {
 	return math.Max(0, f.LeastIn/HighestIn-1)
 }
 
-// Teeth says that the bands can hardly be but the teeth of a comb: as short, and
-// free at one side.
+// Teeth says that the bands can hardly be but the teeth of a comb: as short, some to spare
+// for the ruler's plane, which may be tilted, and free at one side.
 func (f Field) Teeth() bool {
-	const freely = 0.5
-	return f.Short() > 0 && f.Free >= freely
+	const freely, longIn = 0.5, 1.04 * LowestIn
+	return !f.Told && f.HighIn > 0 && f.HighIn < longIn && f.Free >= freely
 }
 
 // What a field of bands is looked at through; in inches.
