@@ -221,7 +221,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	b.Kind, b.KindProbability, b.DentsPerBand, b.DentsIfHeddle = k.kind, k.probability, k.dentsPerBand(), k.ifHeddle
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues
-	if b.Kind == Reed {
+	if b.Kind == RigidHeddle {
+		b.U = math.Hypot(b.U, changingU(changedShape(shape, b.Row), b.RowIn()*ppi/2, ppi/25.4/focalPx)*b.PerInch)
+	} else {
 		b.drawFront(sig, l, att.footIn, ppi/25.4/focalPx)
 	}
 	return b, true, nil

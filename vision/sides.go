@@ -251,13 +251,18 @@ func doubtOfFront(support, apart, perMM float64) float64 {
 }
 
 // unresolved is the standard uncertainty of a front's stretch that is left where
-// the backs stand too near to the fronts in the picture to be told from them: at
-// the ends of the row, halfPx from its middle, they are farthest apart. What is
+// the backs stand too near to the fronts in the picture to be told from them: what is
 // seen as one edge may then lie anywhere between the two, evenly.
 func unresolved(halfPx, perMM float64) float64 {
-	const deepMM, clearPx = 3.0, 4.0
-	apartPx := halfPx * deepMM * perMM
-	return math.Max(0, 1-apartPx/clearPx) * deepMM * perMM / math.Sqrt(12)
+	return near(halfPx, perMM) * wireDeepMM * perMM / math.Sqrt(12)
+}
+
+// near is how near the backs stand to the fronts in the picture, 1 for on them and 0 for
+// far enough to be told from them: at the ends of the row, halfPx from its middle, they are
+// farthest apart.
+func near(halfPx, perMM float64) float64 {
+	const clearPx = 4.0
+	return math.Max(0, 1-halfPx*wireDeepMM*perMM/clearPx)
 }
 
 // frontOf brings the pitch to the front of the wires, where their edges tell it.
