@@ -45,6 +45,23 @@ type encoded struct {
 	orientation int
 }
 
+// InColour is the photo with its colours, which the caller closes: decoded now where it was
+// opened without them, else a copy.
+func (p *Photo) InColour() (*Photo, error) {
+	q := *p
+	q.again = nil
+	if p.again == nil {
+		q.Pixels = p.Pixels.Clone()
+		return &q, nil
+	}
+	m, err := decodeOpenCV(p.again.data, gocv.IMReadColor, gocv.MatTypeCV8UC3)
+	if err != nil {
+		return nil, decoderError(p.Name, formatJPEG, p.again.data, err)
+	}
+	q.Pixels = upright(m, p.again.orientation)
+	return &q, nil
+}
+
 // Close frees the native pixels. It may be called more than once.
 func (p *Photo) Close() error {
 	if p == nil || p.Pixels.Ptr() == nil {

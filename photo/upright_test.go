@@ -107,6 +107,15 @@ func TestGrayOnly(t *testing.T) {
 		if _, err := p.Colour(); err == nil {
 			t.Error("colours of a photo opened without them")
 		}
+		c, err := p.InColour()
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		checkCard(t, c.Pixels, 4)
+		if c.Name != p.Name || c.Focal35 != p.Focal35 || c.SHA256 != p.SHA256 {
+			t.Errorf("orientation %d: in colour it is %+v, was %+v", o, c, p)
+		}
 	}
 	p, err := Limits{GrayOnly: true}.Decode("card", encodePNG(t, card(1)))
 	if err != nil {
@@ -114,4 +123,13 @@ func TestGrayOnly(t *testing.T) {
 	}
 	defer p.Close()
 	checkCard(t, p.Pixels, 0) // nothing to be gained: as ever
+	c, err := p.InColour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+	checkCard(t, c.Pixels, 0) // its own
 }

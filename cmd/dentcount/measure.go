@@ -125,7 +125,9 @@ func (a *app) measureOne(ctx context.Context, name string, opt measure.Options, 
 		}
 	}()
 	start := time.Now()
-	p, err := a.openPhoto(ctx, name, photo.Limits{GrayOnly: !overlay})
+	// Without colours in either case: the grey that is made of them differs here and there,
+	// and the answer must not depend on whether a picture of it is wanted.
+	p, err := a.openPhoto(ctx, name, photo.Limits{GrayOnly: true})
 	if err != nil {
 		return r, err
 	}
@@ -163,7 +165,12 @@ func ownFlaw(v any, stack []byte, debugDir string) error {
 	return fmt.Errorf("dentcount itself failed on this photo (%v): %s", v, next)
 }
 
-func writeOverlay(p *photo.Photo, r measure.Result, overlays *report.OverlayWriter) error {
+func writeOverlay(grey *photo.Photo, r measure.Result, overlays *report.OverlayWriter) error {
+	p, err := grey.InColour()
+	if err != nil {
+		return err
+	}
+	defer p.Close()
 	img, err := report.Overlay(p, r)
 	if err != nil {
 		return err

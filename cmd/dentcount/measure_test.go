@@ -210,6 +210,42 @@ func TestFlagsReachTheMeasuring(t *testing.T) {
 	}
 }
 
+// A photo is measured on the same pixels whether a picture of the answer is wanted or not.
+func TestOverlayDoesNotChangeWhatIsMeasured(t *testing.T) {
+	file := filepath.Join("..", "..", "testdata", "images", "reed-10-025.jpg")
+	var seen []photo.Plane
+	b := newBench(func(_ context.Context, p *photo.Photo, _ measure.Options) (measure.Result, error) {
+		g, err := p.Gray()
+		seen = append(seen, g)
+		return answer(), err
+	})
+	dir := t.TempDir()
+	for _, args := range [][]string{{"measure", file}, {"measure", "--overlay", dir, file}} {
+		if status := b.run(context.Background(), args); status != 0 {
+			t.Fatalf("%v: status %d: %s", args, status, b.err.String())
+		}
+	}
+	if len(seen) != 2 || !bytes.Equal(seen[0].Pix, seen[1].Pix) {
+		t.Error("other pixels are measured with --overlay")
+	}
+	made, err := filepath.Glob(filepath.Join(dir, "*.jpg"))
+	if err != nil || len(made) != 1 {
+		t.Fatalf("overlays %v, %v", made, err)
+	}
+	p, err := photo.Open(made[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	c, err := p.Colour()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if bytes.Equal(c.R.Pix, c.B.Pix) {
+		t.Error("the overlay has no colours")
+	}
+}
+
 func TestColourOnlyOnATerminal(t *testing.T) {
 	b := newBench(answering(measure.Answered))
 	b.run(context.Background(), append([]string{"measure"}, photos(t, "a.jpg")...))
