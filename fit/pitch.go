@@ -196,6 +196,8 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	switch {
 	case v.ThicknessMM <= 0 && v.Side != nil:
 		note = "thickness not told, the ruler's side face heeded"
+	case v.sideSpeaksAgainst(heights):
+		note = "the ruler's side face looks otherwise: the thickness that was told may be another one's"
 	case v.ThicknessMM > 0:
 		note = v.toldOfAnother()
 	}
