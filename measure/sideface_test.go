@@ -46,17 +46,23 @@ func TestSideFaceTellsThickness(t *testing.T) {
 		if math.Abs(off) > 0.6 || math.Abs(off) > 2.5*with.U/10*h || with.U > 0.7*without.U {
 			t.Errorf("%.1f mm: off by %.2f mm, stated %.2f mm and without the side face %.2f mm", thick, off, with.U/10*h, without.U/10*h)
 		}
-		// What was told stands, whatever is seen; what is left to the side face is the
+		// What was told stands where it looks like it; what is left to the side face is the
 		// camera's height, unless that was told, too.
-		told := Options{RulerThicknessMM: 1}
+		told := Options{RulerThicknessMM: thick}
 		blind := told
 		blind.WithoutSideFace = true
 		if a, b := r.Answer(told).Pitch, r.Answer(blind).Pitch; math.Abs(a.DentsPerInch-b.DentsPerInch) > 0.1*b.U || math.Abs(a.U/b.U-1) > 0.01 {
-			t.Errorf("%.1f mm: 1 mm was told, and the side face still changes the pitch: %v, %v", thick, a, b)
+			t.Errorf("%.1f mm were told, and the side face still changes the pitch: %v, %v", thick, a, b)
 		}
 		told.CameraDistanceMM, blind.CameraDistanceMM = h, h
 		if a, b := r.Answer(told).Pitch, r.Answer(blind).Pitch; a.DentsPerInch != b.DentsPerInch || a.U != b.U {
 			t.Errorf("%.1f mm: all was told, and the side face still changes the pitch: %v, %v", thick, a, b)
+		}
+		// One that looks otherwise by far may be another ruler's.
+		told, blind = Options{RulerThicknessMM: 2.8 - thick}, Options{RulerThicknessMM: 2.8 - thick, WithoutSideFace: true}
+		a, b := r.Answer(told).Pitch, r.Answer(blind).Pitch
+		if far := math.Abs(2.8-2*thick) > 1.5; far != (a.U > 2*b.U) || far && (a.Interval95.Min > 10*(1+0.6/h) || a.Interval95.Max < 10*(1-0.6/h)) {
+			t.Errorf("%.1f mm, %.1f told: %v, without the side face %v", thick, 2.8-thick, a, b)
 		}
 	}
 }
