@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"dentcount/calib"
 	"dentcount/fit"
@@ -137,6 +138,18 @@ func plainWires(b vision.Bands) bool {
 	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
 }
 
+// folded says whether bands stand as far apart as the moiré of wires of a made size: pixels
+// take P samples an inch, and f wires an inch, finer than two pixels, come back as P - f
+// (Shannon 1949). Only photos from so far that an inch has hardly more pixels than the finest
+// reed has wires, 30, can show such.
+func folded(b vision.Bands) bool {
+	const near = 0.01 // of P, which perspective changes along a row
+	pxPerInch := b.PxPerBand * b.PerInch
+	return slices.ContainsFunc(trade.Sizes(trade.PartReed), func(s trade.MadeSize) bool {
+		return s.PerInch > pxPerInch/2 && math.Abs(pxPerInch-b.PerInch-s.PerInch) < near*pxPerInch
+	})
+}
+
 // ofNoSize says why bands of which c is the likeliest size may be no part's, and what to
 // do: they stand as far apart as those of no made size, and much farther than any, or their
 // ends are not seen, or they are not seen as far as parts are high, or a little lower, or as
@@ -160,6 +173,9 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason, advice string) {
 		return "", ""
 	case c.PerInch < coarser*trade.Sizes(string(b.Kind))[0].PerInch:
 		return fmt.Sprintf("no reed or heddle is made as coarse as what was counted, %.1f dents per inch: it may be an artefact of the pixels, or a pattern", c.PerInch),
+			goNearer + "; " + sayWhich
+	case folded(b):
+		return "no reed or heddle is made with its spacing, and wires of a made size, too fine for so few pixels, would look like it: it may be their artefact",
 			goNearer + "; " + sayWhich
 	case endless(b.Field) && !plainWires(b) && !plainSlots(b):
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth", showBars

@@ -240,6 +240,23 @@ func TestBandsThatMayBeMoireAreHardlyBelieved(t *testing.T) {
 	}
 }
 
+// 25.4 wires an inch come back as 8.4 where an inch has 33.8 pixels; where it has 60, no
+// made reed is so fine, and what is of a made size is that.
+func TestMoireOfAMadeSize(t *testing.T) {
+	for _, c := range []struct {
+		perInch, pxPerInch float64
+		want               bool
+	}{{8.37, 33.77, true}, {8.37, 60, false}, {8.37, 42, false}, {8, 33.4, false}} {
+		r := readingOf("afar", c.perInch, 300, 1)
+		r.bands.PxPerBand = c.pxPerInch / c.perInch
+		r.bands.FinestPx = r.bands.PxPerBand
+		out := r.Answer(Options{RulerThicknessMM: 1})
+		if doubted := out.Status == Unsure && strings.Contains(out.Reason, "few pixels"); doubted != c.want {
+			t.Errorf("%+v: %s, %q", c, out.Status, out.Reason)
+		}
+	}
+}
+
 // Bands that run aslant to the bars they end in are at most as good as a guess, but where
 // the line of their ends, or the marks that tell what square is, may be turned by as much.
 func TestAslantBandsAreHardlyBelieved(t *testing.T) {
