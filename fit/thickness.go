@@ -29,10 +29,8 @@ type quantile struct{ share, mm float64 }
 // as its face, a shadow as sharp as an edge. A stated value.
 const sideOther = 0.1
 
-// anothers is how often a told thickness that the side face speaks against is another
-// ruler's, of one that is not seen or not known for one, before the side face is heeded. A
-// stated prior: of 3,000 drawn photos some ten show two rulers of which the one was read
-// whose thickness was not told.
+// anothers is how often a told thickness is another ruler's, of one that is not seen or not
+// known for one, before the side face is heeded. A stated prior, no source.
 const anothers = 0.02
 
 // lifts are equally likely values of ln(h/(h+t)): the quantiles of thickness
@@ -89,7 +87,8 @@ func (v View) lensOff(ln float64) float64 {
 }
 
 // sideSpeaksAgainst says that what is seen of the side face speaks for the told thickness
-// less than a third as much as for what rulers are like.
+// less than a third as much as for what rulers are like (stated; where it speaks a little
+// against a thickness, that is the scatter of what is seen).
 func (v View) sideSpeaksAgainst(h heights) bool {
 	const third = 1.0 / 3
 	if v.Side == nil || v.ThicknessMM <= 0 || v.toldOfAnother() != "" {

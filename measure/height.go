@@ -77,8 +77,8 @@ const (
 )
 
 // ribs says that bands may well be the ribs of a cloth: they are not seen to end, they
-// wander, and they are rough along or wander plainly. Slots' walls make them seem to wander, too, so that
-// slots are ribs only where it is not plain that they are slots.
+// wander, and they are rough along or wander plainly. Slots' walls make them seem to wander,
+// too, so that slots are ribs only where it is not plain that they are slots.
 func ribs(b vision.Bands) bool {
 	f := b.Field
 	return endless(f) && !plainSlots(b) && (f.Waves > plainlyWander || f.Waves > ribsWander && b.Coherence < wiresAlike)
@@ -138,11 +138,6 @@ func plainWires(b vision.Bands) bool {
 	return b.Kind == vision.Reed && b.Field.Waves < wiresWander && b.Coherence >= wiresAlike
 }
 
-// freely is how clearly bands end in nothing where they may well be a comb's teeth, however
-// long those are (stated). Of the photos of judge's seeds 4626 to 4631 two show such ends, as
-// high as teeth may be, in a short row of no made size: a comb and a reed that was in doubt.
-const freely = 0.5
-
 // folded says whether bands stand as far apart as the moiré of wires of a made size: pixels
 // take P samples an inch, and f wires an inch, finer than two pixels, come back as P - f
 // (Shannon 1949). Only photos from so far that an inch has hardly more pixels than the finest
@@ -151,14 +146,15 @@ func folded(b vision.Bands) bool {
 	const near = 0.01 // of P, which perspective changes along a row
 	pxPerInch := b.PxPerBand * b.PerInch
 	return slices.ContainsFunc(trade.Sizes(trade.PartReed), func(s trade.MadeSize) bool {
-		return s.PerInch > pxPerInch/2 && math.Abs(pxPerInch-b.PerInch-s.PerInch) < near*pxPerInch
+		return math.Abs(pxPerInch-b.PerInch-s.PerInch) < near*pxPerInch
 	})
 }
 
 // ofNoSize says why bands of which c is the likeliest size may be no part's, and what to
-// do: they stand as far apart as those of no made size, and much farther than any, or their
-// ends are not seen, or they are not seen as far as parts are high, or a little lower, or as
-// uneven as grain; empty else. From near a comb's teeth reach over the picture's edge: of 190
+// do: they stand as far apart as those of no made size, and much farther than any, or as the
+// moiré of a made one would, or their ends are not seen, or they are not seen as far as parts
+// are high, or free at one end and no longer than teeth, or a little lower, or as uneven as
+// grain; empty else. From near a comb's teeth reach over the picture's edge: of 190
 // drawn from 120 to 190 mm (seeds 5434 and 5435) both without another cue would have been
 // answered, and of 133 parts (seed 5437) that are not seen as far one is a reed.
 func ofNoSize(b vision.Bands, c fit.Choice) (reason, advice string) {
@@ -186,7 +182,7 @@ func ofNoSize(b vision.Bands, c fit.Choice) (reason, advice string) {
 		return "neither end of what crosses the ruler is seen, and no reed or heddle is made with its spacing: it may be ribbed cloth", showBars
 	case b.Kind == vision.Reed && b.Field.Ends < 2 && b.Field.LeastIn < vision.LowestIn && b.RowIn() < longestCombIn:
 		return fmt.Sprintf("less than %.1f inches of what crosses the ruler are seen, not both of its ends, and no reed is made with its spacing: it may be a comb", vision.LowestIn), showBars
-	case b.Kind == vision.Reed && b.Field.Free >= freely && b.Field.HighIn > 0 && toothLike(b.Field.HighIn) > 0 && b.RowIn() < longestCombIn:
+	case b.Kind == vision.Reed && b.Field.EndsFreely() && b.Field.HighIn > 0 && toothLike(b.Field.HighIn) > 0 && b.RowIn() < longestCombIn:
 		return fmt.Sprintf("what crosses the ruler is %.1f inches high and seems to be free at one end, and no reed is made with its spacing: it may be a comb", b.Field.HighIn), showBars
 	case b.Field.Short() > 0:
 		return fmt.Sprintf("what crosses the ruler is only %.1f inches high, and no reed or heddle is made with its spacing: it may be a comb", b.Field.HighIn), showBars

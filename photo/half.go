@@ -70,11 +70,19 @@ func (h HalfColours) Planes() (c Colour, ok bool, err error) {
 
 // colours decodes the channels.
 func (e *encoded) colours(how gocv.IMReadFlag) (Colour, error) {
-	m, err := decodeOpenCV(e.data, how, gocv.MatTypeCV8UC3)
+	m, err := e.pixels(how)
 	if err != nil {
 		return Colour{}, err
 	}
-	m = upright(m, e.orientation)
 	defer m.Close()
 	return coloursOf(m)
+}
+
+// pixels decodes the picture in colour and turns it upright; the caller closes it.
+func (e *encoded) pixels(how gocv.IMReadFlag) (gocv.Mat, error) {
+	m, err := decodeOpenCV(e.data, how, gocv.MatTypeCV8UC3)
+	if err != nil {
+		return gocv.Mat{}, err
+	}
+	return upright(m, e.orientation), nil
 }

@@ -54,11 +54,10 @@ func (p *Photo) InColour() (*Photo, error) {
 		q.Pixels = p.Pixels.Clone()
 		return &q, nil
 	}
-	m, err := decodeOpenCV(p.again.data, gocv.IMReadColor, gocv.MatTypeCV8UC3)
-	if err != nil {
+	var err error
+	if q.Pixels, err = p.again.pixels(gocv.IMReadColor); err != nil {
 		return nil, decoderError(p.Name, formatJPEG, p.again.data, err)
 	}
-	q.Pixels = upright(m, p.again.orientation)
 	return &q, nil
 }
 

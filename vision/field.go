@@ -66,9 +66,12 @@ func (f Field) Tall() float64 {
 // Teeth says that the bands can hardly be but the teeth of a comb: as short, some to spare
 // for the ruler's plane, which may be tilted, and free at one side.
 func (f Field) Teeth() bool {
-	const freely, longIn = 0.5, 1.04 * LowestIn
-	return !f.Told && f.HighIn > 0 && f.HighIn < longIn && f.Free >= freely
+	const longIn = 1.04 * LowestIn
+	return !f.Told && f.HighIn > 0 && f.HighIn < longIn && f.EndsFreely()
 }
+
+// EndsFreely says that the bands more likely end in nothing at one side than not.
+func (f Field) EndsFreely() bool { return f.Free >= 0.5 }
 
 // What a field of bands is looked at through; in inches.
 const (
