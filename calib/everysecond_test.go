@@ -111,3 +111,30 @@ func TestEverySecondPlaceBlank(t *testing.T) {
 		t.Error("of no marks at all every second is blank")
 	}
 }
+
+// Whether finer marks stand between is seen, too, where no more than their first pixels
+// beside the edge are looked at.
+func TestMarksBetweenWhereLittleIsLookedAt(t *testing.T) {
+	const w, h, edge, step = 900, 60, 10, 4.0
+	for _, finer := range []bool{true, false} {
+		p := photo.Plane{W: w, H: h, Pix: make([]uint8, w*h)}
+		for y := range h {
+			for x := range w {
+				n := math.Round(float64(x) / step)
+				v := 210.0
+				if y >= edge && y < edge+14 && (finer || int(n)%2 == 0) {
+					v -= 120 * math.Exp(-math.Pow((float64(x)-n*step)/0.9, 2))
+				}
+				p.Pix[y*w+x] = uint8(v)
+			}
+		}
+		f := Frame{X: 0, Y: edge, TX: 1, NY: 1, Lo: 20, Hi: w - 20, Half: w}
+		l := ladder{frame: f, periodPx: 2 * step, dark: true, base: [2]float64{1, 2}}
+		for n := range 100 {
+			l.rungs = append(l.rungs, rung{n: n, along: 40 + 2*step*float64(n), found: true})
+		}
+		if got := l.seenBetween(sampleStrip(p, f, 20, w-20, -4, 24, 1), 0, 99); got > everySecond != finer {
+			t.Errorf("finer marks %v: between them %.2f of their contrast", finer, got)
+		}
+	}
+}

@@ -492,9 +492,9 @@ func (l *ladder) seenBetween(s strip, lo, hi int) float64 {
 			on, mid = append(on, sums[0]/n[0]), append(mid, sums[1]/n[1])
 		}
 	}
-	// over a stretch as deep as marks are at least
+	// over a stretch as deep as marks are at least, or all there is
 	most := 0.0
-	run := max(1, int(math.Max(2, 0.3*l.periodPx)/s.step))
+	run := min(len(on), max(1, int(math.Max(2, 0.3*l.periodPx)/s.step)))
 	for i := 0; i+run <= len(on); i++ {
 		var a, b float64
 		for j := i; j < i+run; j++ {
