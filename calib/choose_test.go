@@ -132,3 +132,39 @@ func TestRowsAlongTheSameEdge(t *testing.T) {
 		}
 	}
 }
+
+// Where the marks on the ruler's other edge are clearly a ruler's, a reading that they agree
+// with in none of theirs yields to one that they agree with; what was read through the ruler
+// may be wires, and does not speak against it.
+func TestOtherEdgeThatDiffers(t *testing.T) {
+	q, o := readOf(t, 300), readOf(t, 330)
+	o.from.frame.NY, o.scale.Frame.NY = -1, -1
+	rd := o.readings[0]
+	rd.divisions = 16
+	rd.score -= o.odds(0) - leastOdds - 3 // less of a ruler than the other row
+	o.readings = []reading{rd}
+	if !o.alone() || !opposite(q.scale, o.scale) {
+		t.Fatal("the other edge is no ruler's")
+	}
+	// yields is how much less likely sixteenths must be by the row's own marks for eighths to
+	// be chosen all the same.
+	yields := func(through bool) float64 {
+		o.through = through
+		eighths := q.readings[0]
+		eighths.divisions = 8
+		sixteenths := eighths
+		sixteenths.divisions = 16
+		for less := 0.0; less < 30; less += 0.1 {
+			sixteenths.score = eighths.score - less
+			q.readings = []reading{eighths, sixteenths}
+			c, ok := choose([]read{q, o}, "", surroundings{work: level{k: 1}, focalPx: 3000, widths: map[int]faceSize{}})
+			if ok && c.read == 0 && q.readings[c.reading].divisions == 8 {
+				return less
+			}
+		}
+		return math.Inf(1)
+	}
+	if plain, through := yields(false), yields(true); math.Abs(plain-through+otherDiffers) > 0.2 {
+		t.Errorf("eighths are chosen from %.1f on, from %.1f on where the other edge was read through the ruler", plain, through)
+	}
+}
