@@ -175,6 +175,9 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 		}
 	}
 	st, ln, sig, t := o.st, o.ln, o.sig, o.t
+	if t.PerInch > finestTurns && everySecond(inTurn(tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, 0, ln, t, ppi), ppi)) {
+		t.PerInch = refine(sig, t.PerInch/2)
+	}
 	b.PxPerBand, b.FinestPx, b.Beats = ppi/t.PerInch, ppi/t.Strongest, o.beats
 	b.Lean = [2]float64{ln.A, ln.B}
 	b.ReachPx, b.Coherence = -st.d0, o.gain
