@@ -249,10 +249,78 @@ func (m fieldMap) side(dir int) (o fieldSide, ok bool) {
 		o.slope, o.place, o.wins = endLine(wins, last, onLineZones)
 		// Under what lies across them bands do not end.
 		o.ends = (passed || !covered) && mostOf(o.wins, len(wins))
+		if !o.ends && !covered && len(wins) == len(all) {
+			o.endsAtBar(wins, last, m.edge)
+		}
 	} else if !covered && len(wins) >= partWindows {
 		o.endsInPart(tracks, wins, last, m.edge)
 	}
 	return o, true
+}
+
+// endsAtBar looks at bands of which some windows show what is wound about a bar, in step with
+// them, and the others the bar itself: the ones end in one line and the others in another, no
+// farther from it than a bar is wide. The bands end in the nearer one.
+func (o *fieldSide) endsAtBar(wins []int, last []float64, edge int) {
+	// Nearly all windows; of a weave that goes on past the wires some end anywhere.
+	const most = 0.9
+	one := likeliestLine(wins, last, onLineZones)
+	var rest []int
+	var at []float64
+	for k, j := range wins {
+		if !slices.Contains(one.wins, j) {
+			rest, at = append(rest, j), append(at, last[k])
+		}
+	}
+	two := likeliestLine(rest, at, onLineZones)
+	first, final := float64(wins[0]), float64(wins[len(wins)-1])
+	mid := (first + final) / 2
+	apart := float64(o.dir) * (two.at(mid) - one.at(mid))
+	turned := math.Abs((two.slope - one.slope) * (final - first))
+	switch {
+	case len(two.wins) < partWindows || float64(len(one.wins)+len(two.wins)) < most*float64(len(wins)):
+		return
+	case math.Abs(apart)*fieldZoneIn > barIn || turned > 2*onLineZones:
+		return
+	}
+	if apart < 0 {
+		one = two
+	}
+	o.ends, o.slope, o.place, o.wins = true, one.slope, one.place, one.wins
+	o.atIn = math.Abs(one.at(mid)-float64(edge)) * fieldZoneIn
+}
+
+// lineOfEnds is place + slope·window, in zones, and the windows in which it is met.
+type lineOfEnds struct {
+	slope, place float64
+	wins         []int
+}
+
+func (l lineOfEnds) at(window float64) float64 { return l.place + l.slope*window }
+
+// likeliestLine is endLine of those depths at which something is met in windows, both in
+// zones, that lie on one line through two of them, of which it is met in the most windows.
+func likeliestLine(wins []int, at []float64, near float64) lineOfEnds {
+	var most []int
+	var there []float64
+	for a := range wins {
+		for b := a + 1; b < len(wins); b++ {
+			slope := (at[b] - at[a]) / float64(wins[b]-wins[a])
+			var on []int
+			var depths []float64
+			for k, j := range wins {
+				if math.Abs(at[k]-at[a]-slope*float64(j-wins[a])) <= near {
+					on, depths = append(on, j), append(depths, at[k])
+				}
+			}
+			if len(on) > len(most) {
+				most, there = on, depths
+			}
+		}
+	}
+	var l lineOfEnds
+	l.slope, l.place, l.wins = endLine(most, there, near)
+	return l
 }
 
 // endsInPart looks at bands of which the picture shows some to their end and cuts the

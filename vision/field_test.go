@@ -276,3 +276,38 @@ func TestFallForGood(t *testing.T) {
 		}
 	}
 }
+
+// Bands that some windows show as far as a bar and others as far as what is wound about it
+// goes end in the bar; where they end anywhere, or in two lines that no bar lies between, they
+// are not seen to end.
+func TestEndsAtAWoundBar(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 17))
+	const windows, edge = 20, 200
+	for _, c := range []struct {
+		name string
+		last func(j int) float64
+		ends bool
+	}{
+		{"wound from window 8 on", func(j int) float64 {
+			if j < 8 {
+				return edge - 22 - 0.3*float64(j)
+			}
+			return edge - 48 - 0.3*float64(j)
+		}, true},
+		{"anywhere", func(int) float64 { return edge - 20 - 60*rng.Float64() }, false},
+		{"two lines too far apart", func(j int) float64 { return edge - 22 - 60*float64(j/8%2) }, false},
+		{"lines that run apart", func(j int) float64 { return edge - 22 - 26*float64(j%2) - 2*float64(j*(j%2)) }, false},
+		{"one window beside the line", func(j int) float64 { return edge - 22 - 26*float64(j/(windows-1)) }, false},
+	} {
+		o := fieldSide{dir: -1}
+		var wins []int
+		var last []float64
+		for j := range windows {
+			wins, last = append(wins, j), append(last, math.Round(c.last(j)))
+		}
+		o.endsAtBar(wins, last, edge)
+		if o.ends != c.ends || o.ends && math.Abs(o.atIn-(22+0.3*9.5)*fieldZoneIn) > 0.04 {
+			t.Errorf("%s: ends %v, %.2f in from the edge, %d windows", c.name, o.ends, o.atIn, len(o.wins))
+		}
+	}
+}

@@ -100,12 +100,14 @@ func (m fieldMap) wholeEnd(dir int) (o fieldSide, ok bool) {
 	return o, ok
 }
 
+// barIn is how wide bars are at most, with what is wound about them.
+const barIn = 1.3
+
 // fallForGood is the zone at which a row's strength falls for good, and by what share of
 // it within a few zones; 0 where it does not.
 func fallForGood(s []float64) (at int, steep float64) {
-	// Bars, and what is wound about them, are up to barIn wide; past them lies ground of
-	// which at least groundIn has to be seen.
-	const barIn, groundIn, plateauIn = 1.3, 0.25, 0.3
+	// Past the bar lies ground of which at least groundIn has to be seen.
+	const groundIn, plateauIn = 0.25, 0.3
 	// Stated shares of the strength before, by the drawn reeds of seeds 4801 to 4803:
 	// twine about bars has up to half of it, bare ground a tenth, tables with a pattern
 	// here and there a quarter.
