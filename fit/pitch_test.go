@@ -264,8 +264,8 @@ func TestSizeNotSureByCommonnessAlone(t *testing.T) {
 		want, next    string
 		sure          bool
 	}{
-		{12.64, 0.0055, "50/10", "12.5", false}, {12.70, 0.001, "50/10", "12.5", true},
-		{10.02, 0.006, "10", "40/10", false}, {10, 0.001, "10", "40/10", true},
+		{12.64, 0.0055, "50/10", "12.5", false}, {12.70, 0.001, "50/10", None, true},
+		{10.02, 0.009, "10", "40/10", false}, {10, 0.001, "10", None, true},
 	} {
 		got := FindSize(measured(c.perInch, c.relU), sizes, 1)
 		if got[0].Label != c.want || got[1].Label != c.next || got[0].P > 0.94 != c.sure {
