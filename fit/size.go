@@ -31,10 +31,11 @@ const wrongFront = 0.004
 // misses are how far readings lie off, in parts of what their budget says, as normal
 // distributions: together they are, within 5 % as far as four times that and within 15 % as far
 // as seven times, Student's t of four degrees of freedom and a scale of 0.7. A budget adds up what
-// may be amiss and mostly is not, and knows nothing of what was misread a little. Of 579 drawn photos whose unit and bands were read
-// right (fit, seeds 5813, 5814 and 5821) that is the likeliest of such distributions, by 26 of log
-// odds before a normal one with a fiftieth of four times its width; of 11,641 others (judge, seeds
-// 4626 to 4631), of which none of it was fitted to, by 505.
+// may be amiss and mostly is not, and knows nothing of what was misread a little. Of 579 drawn
+// photos whose unit and bands were read right (fit, seeds 5813, 5814 and 5821) that is the
+// likeliest of such distributions, by 26 of log odds before a normal one with a fiftieth of four
+// times its width; of 11,641 others, to which nothing was fitted (judge, seeds 4626 to 4631), by
+// 505.
 func misses() [4]struct{ share, times float64 } {
 	return [4]struct{ share, times float64 }{{0.381, 0.53}, {0.503, 0.91}, {0.110, 1.75}, {0.006, 4.27}}
 }
