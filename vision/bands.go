@@ -220,7 +220,7 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 			}
 		}
 	}
-	k := kindOf(p, s, ln, t, ppi, told, opt.Kind)
+	k := kindOf(p, s, stretch{s.Frame, math.Min(first, last), math.Max(first, last)}, ln, t, ppi, told, opt.Kind)
 	b.Kind, b.KindProbability, b.DentsPerBand, b.DentsIfHeddle = k.kind, k.probability, k.dentsPerBand(), k.ifHeddle
 	b.HolesHidden = opt.Kind == "" && k.holesHidden
 	b.KindCues = k.cues

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"dentcount/scene"
@@ -298,5 +299,22 @@ func TestHolesInSight(t *testing.T) {
 		if !ok || b.Kind != RigidHeddle || b.KindProbability < 0.949 || b.HolesHidden || math.Abs(dents / *truth.DentsPerInch - 1) > 0.03 {
 			t.Errorf("%s, %s ruler: %s of %.2f dents with %.3f, drawn was %.2f; %v", c.name, c.look, b.Kind, dents, b.KindProbability, *truth.DentsPerInch, b.KindCues)
 		}
+	}
+}
+
+// Of windows along a ruler those are asked about turns that lie in the row of bands, to a
+// spacing: past the part's end stand its bar and the table.
+func TestWindowsOfTheRow(t *testing.T) {
+	row := stretch{lo: 0, hi: 200}
+	var all []window
+	for along := -60.0; along <= 260; along += 40 {
+		all = append(all, window{along: along, spacing: 10})
+	}
+	var got []float64
+	for _, w := range row.windows(all) {
+		got = append(got, w.along)
+	}
+	if want := []float64{60, 100, 140}; !slices.Equal(got, want) {
+		t.Errorf("windows at %.0f, want %.0f", got, want)
 	}
 }

@@ -54,18 +54,16 @@ const (
 //
 // Rigid heddles are made up to 15 dents per inch (common practice, no source),
 // so slots stand no closer than finestSlots.
-func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, told Kind) kindRead {
+func kindOf(p photo.Plane, s calib.Scale, row stretch, l lean, t tone, ppi float64, a *arcs, told Kind) kindRead {
 	// Stated, no source: where a person says another than the photo shows.
 	const against = 0.9
 	k := kindRead{kind: Reed, probability: sureReed, ifHeddle: 1} // finer than rigid heddles are made
-	windows := func(deepestIn float64) []window {
-		return tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, deepestIn, l, t, ppi)
-	}
 	switch {
 	case t.PerInch <= finestSlots:
-		k = coarseKind(p, s, l, t, ppi, a, windows(reachIn))
+		k = coarseKind(p, s, row, l, t, ppi, a)
 	case t.PerInch <= finestTurns:
-		k.kind, k.probability = inTurn(windows(0), ppi).kind() // which looks before the marked edge only
+		// which looks before the marked edge only
+		k.kind, k.probability = inTurn(row.windows(tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, 0, l, t, ppi)), ppi).kind()
 	}
 	switch {
 	case told == "":
@@ -81,9 +79,8 @@ func kindOf(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, 
 	return kindRead{kind: RigidHeddle, probability: 0.6, ifHeddle: 1}
 }
 
-// coarseKind is kindOf for bands no closer together than slots may be. under are
-// the windows along the ruler.
-func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *arcs, under []window) kindRead {
+// coarseKind is kindOf for bands no closer together than slots may be.
+func coarseKind(p photo.Plane, s calib.Scale, row stretch, l lean, t tone, ppi float64, a *arcs) kindRead {
 	mid := (s.Lo + s.Hi) / 2
 	skew := l.at(mid) - s.ShearAt(mid)
 	clearest, seen := 0.0, unseenMiddle
@@ -92,6 +89,7 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 		clearest = math.Max(clearest, h)
 		seen = middle{math.Max(seen.plain, m.plain), math.Min(seen.roomIn, m.roomIn)}
 	}
+	under := tonesOf(p, s, stretch{s.Frame, s.Lo, s.Hi}, reachIn, l, t, ppi)
 	look(under, true)
 	for _, b := range beyond(p, s, ppi) {
 		look(tonesOf(p, s, b, reachIn, l, t, ppi), false)
@@ -101,7 +99,19 @@ func coarseKind(p photo.Plane, s calib.Scale, l lean, t tone, ppi float64, a *ar
 	if clearest >= halvesHidden {
 		return k
 	}
-	return k.orInTurn(inTurn(under, ppi))
+	return k.orInTurn(inTurn(row.windows(under), ppi))
+}
+
+// windows are those that lie in a row of bands, to a spacing: past the part's end the ruler may
+// lie on its bar and on the table.
+func (row stretch) windows(all []window) []window {
+	var out []window
+	for _, w := range all {
+		if half := (windowSpacings/2 - 1) * w.spacing; w.along-half >= row.lo && w.along+half <= row.hi {
+			out = append(out, w)
+		}
+	}
+	return out
 }
 
 // orInTurn is k, what bands as coarse as slots are by their cues, or slots and holes in turn:
