@@ -302,8 +302,8 @@ func TestHolesInSight(t *testing.T) {
 	}
 }
 
-// Of windows along a ruler those are asked about turns that lie in the row of bands, to a
-// spacing: past the part's end stand its bar and the table.
+// Of windows along a ruler those are asked about turns that lie in the row of bands: past the
+// part's end stand its bar and the table.
 func TestWindowsOfTheRow(t *testing.T) {
 	row := stretch{lo: 0, hi: 200}
 	var all []window

@@ -102,12 +102,12 @@ func coarseKind(p photo.Plane, s calib.Scale, row stretch, l lean, t tone, ppi f
 	return k.orInTurn(inTurn(row.windows(under), ppi))
 }
 
-// windows are those that lie in a row of bands, to a spacing: past the part's end the ruler may
-// lie on its bar and on the table.
+// windows are those that lie in a row of bands: past the part's end the ruler may lie on its bar
+// and on the table.
 func (row stretch) windows(all []window) []window {
 	var out []window
 	for _, w := range all {
-		if half := (windowSpacings/2 - 1) * w.spacing; w.along-half >= row.lo && w.along+half <= row.hi {
+		if half := windowSpacings / 2 * w.spacing; w.along-half >= row.lo && w.along+half <= row.hi {
 			out = append(out, w)
 		}
 	}
