@@ -193,6 +193,15 @@ func AtMost(choices []Choice, p float64) {
 	}
 }
 
+// Within says whether one of these sizes other than that of a choice lies within so many
+// times [Pitch.ReadRelU] of the pitch: what a thickness that was not told leaves open is
+// weighed as it is, and is as large as it is said to be.
+func (p Pitch) Within(times float64, sizes []trade.MadeSize, but Choice) bool {
+	return slices.ContainsFunc(sizes, func(m trade.MadeSize) bool {
+		return m.Label != but.Label && math.Abs(math.Log(p.PerInch/m.PerInch)) < times*p.ReadRelU
+	})
+}
+
 // normal is the density of the normal distribution about 0.
 func normal(x, sd float64) float64 {
 	return math.Exp(-x*x/(2*sd*sd)) / (sd * math.Sqrt(2*math.Pi))

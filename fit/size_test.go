@@ -41,3 +41,18 @@ func TestBetweenTwoSizesIsNotNearlyCertain(t *testing.T) {
 		t.Errorf("on the size itself: %s with %.3f", got[0].Label, got[0].P)
 	}
 }
+
+// A size that another one lies near, by how well the photo was read, is told from one that
+// none does; of itself it is not near.
+func TestWithin(t *testing.T) {
+	sizes := trade.Sizes(trade.PartReed)
+	for _, c := range []struct {
+		perInch, relU float64
+		label         string
+		want          bool
+	}{{8.876, 0.0036, "35/10", true}, {8.876, 0.0020, "35/10", false}, {10.0, 0.0031, "10", false}, {10.0, 0.0033, "10", true}, {10.08, 0.001, None, false}} {
+		if got := measured(c.perInch, c.relU).Within(5, sizes, Choice{Label: c.label}); got != c.want {
+			t.Errorf("%.3f ± %.2f %% beside %s: %v", c.perInch, 100*c.relU, c.label, got)
+		}
+	}
+}

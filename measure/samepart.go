@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"dentcount/fit"
-	"dentcount/trade"
 	"dentcount/vision"
 )
 
@@ -79,7 +78,7 @@ func SamePart(readings []Reading, opt Options) Result {
 	c.RulerThicknessMM, c.RulerThicknessUMM = accord.ThicknessMM, accord.ThicknessUMM
 	c.Agree = accord.P >= fit.DisagreeAt
 	kind := in[0].bands.Kind
-	choices := fit.FindSize(pitch, trade.Sizes(string(kind)), allRight(in))
+	choices := sizesOf(kind, pitch, allRight(in))
 	surest := 0.0 // what hides the kind in one photo may hide it in all
 	for _, t := range in {
 		surest = math.Max(surest, ofKind(t.bands, pitch))

@@ -35,3 +35,19 @@ func TestNoneWhereSomethingIsAmiss(t *testing.T) {
 		}
 	}
 }
+
+// Nor is a size beside which another lies nearer than readings are known to miss by, now and
+// then: 35/10 and 9 are 1.2 % apart.
+func TestAnotherSizeWithinReach(t *testing.T) {
+	for _, c := range []struct {
+		relU float64
+		sure bool
+	}{{0.0005, true}, {0.0030, false}} {
+		r := readingOf("part", 8.89, 250, 1.5)
+		r.bands.U, r.bands.MiddleU = c.relU*r.bands.PerInch, c.relU*r.bands.PerInch
+		got := r.Answer(Options{RulerThicknessMM: 1.5})
+		if got.Size.Label != "35/10" || got.Size.Confidence > nearlySure != c.sure || got.Size.Confidence < 0.85 {
+			t.Errorf("read to %.2f %%: %s with %.3f", 100*c.relU, got.Size.Label, got.Size.Confidence)
+		}
+	}
+}
