@@ -138,9 +138,13 @@ func (p Pitch) like(m trade.MadeSize, times float64) float64 {
 	var sum float64
 	for _, made := range [2]struct{ share, tol float64 }{{1 - loose, m.TolRel}, {loose, looseTimes * m.TolRel}} {
 		front := math.Hypot(math.Hypot(p.ReadRelU, made.tol), p.FrontRelU)
+		read := misses()
+		for i, o := range read {
+			read[i].times = math.Hypot(o.times*p.ReadRelU, made.tol)
+		}
 		for _, l := range p.Lift {
-			for _, o := range misses() {
-				sum += made.share * (1 - wrongFront) * o.share * normal(ln+l, math.Hypot(o.times*p.ReadRelU, made.tol))
+			for _, o := range read {
+				sum += made.share * (1 - wrongFront) * o.share * normal(ln+l, o.times)
 			}
 			sum += made.share * wrongFront * normal(ln+l, front)
 		}

@@ -296,7 +296,7 @@ func TestEndsAtAWoundBar(t *testing.T) {
 		}, true},
 		{"anywhere", func(int) float64 { return edge - 20 - 60*rng.Float64() }, false},
 		{"two lines too far apart", func(j int) float64 { return edge - 22 - 60*float64(j/8%2) }, false},
-		{"lines that run apart", func(j int) float64 { return edge - 22 - 26*float64(j%2) - 2*float64(j*(j%2)) }, false},
+		{"lines that run apart", func(j int) float64 { return edge - 22 - 10*float64(j%2) - 2*float64(j*(j%2)) }, false},
 		{"one window beside the line", func(j int) float64 { return edge - 22 - 26*float64(j/(windows-1)) }, false},
 	} {
 		o := fieldSide{dir: -1}
