@@ -141,6 +141,22 @@ const (
 // ErrPitch is returned where the bands carry no pitch.
 var ErrPitch = errors.New("the bands are too few or too uneven to carry a pitch")
 
+// tapeChance is the probability that the ruler is a tape that bends. A transparent one is
+// none: its edge is seen badly, and may be traced along what lies under it. Where it bends no
+// farther than the edge of a straight one may be traced askew, it is one as likely as not (a
+// stated prior), unless the thickness that was told says which.
+func tapeChance(b vision.Bands, v View) float64 {
+	switch {
+	case b.BendPerIn == 0 || v.Transparent:
+		return 0
+	case b.BendPlain || v.ThicknessMM > 0 && v.ThicknessMM < notATape:
+		return 1
+	case v.ThicknessMM >= notATape:
+		return 0
+	}
+	return 0.5
+}
+
 // FindPitch corrects and budgets the count. Lengths inside are inches.
 func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	var p Pitch
@@ -167,16 +183,16 @@ func FindPitch(s calib.Scale, b vision.Bands, v View) (Pitch, error) {
 	add(BandPlaces, b.U/b.PerInch, "")
 	add(RulerItself, trade.RulerToleranceMM(ruleMM)/ruleMM/3, "a third of the class II tolerance over a metre, which next to all rules keep")
 	add(RulerAngle, math.Abs(math.Tan(b.Skew))*angleU+angleU*angleU/2, "")
-	// A transparent ruler is no tape: its edge is seen badly, and may be traced along what
-	// lies under it.
-	p.softTape = b.BendPerIn != 0 && !v.Transparent
-	if p.softTape {
+	tape := tapeChance(b, v)
+	p.softTape = tape == 1
+	if tape > 0 {
 		half, u := tapeHalfIn, tapeHalfUIn
 		// A face as wide as no tape is took what lies beside the tape along.
 		if seen := v.FaceWidthIn / 2; math.Abs(seen-tapeHalfIn) < 2*tapeHalfUIn {
 			half, u = seen, 0.1*seen
 		}
-		p.Read /= 1 + b.BendPerIn*half
+		p.Read /= 1 + tape*b.BendPerIn*half
+		u = math.Sqrt(tape * (u*u + (1-tape)*half*half))
 		add(TapeBend, math.Abs(b.BendPerIn)*u, "a tape that bends keeps the length of its middle: its marked edge is stretched or shortened")
 	}
 

@@ -185,6 +185,48 @@ func TestPitchOnTapeThatBends(t *testing.T) {
 	}
 }
 
+// An edge that bends no farther than a straight one may be traced askew is a tape's where the
+// thickness that was told is, no tape's where it is a rigid ruler's, and else one as likely
+// as the other.
+func TestWhatMayBeNoTape(t *testing.T) {
+	s := calib.Scale{A: 0, B: 0.01, Half: 1, ResidualIn: 1e-6, Lo: 0, Hi: 800, Marks: make([]calib.Mark, 60)}
+	b := syntheticRow(rand.New(rand.NewPCG(8, 9)), 80, 10, 0)
+	b.BendPerIn = 25.4 / 2000
+	const wide, whole = 18 / 25.4, 0.0045
+	for _, c := range []struct{ thickMM, share float64 }{{0.4, 1}, {2.5, 0}, {0, 0.5}} {
+		v := View{ThicknessMM: c.thickMM, DistanceMM: 400, FaceWidthIn: wide}
+		b.BendPlain = false
+		got, err := FindPitch(s, b, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		straight := b
+		straight.BendPerIn = 0
+		flat, err := FindPitch(s, straight, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r, want := got.Read/flat.Read, 1/(1+c.share*whole); math.Abs(r-want) > 1e-6 {
+			t.Errorf("%g mm told: corrected by %.6f, want %.6f", c.thickMM, r, want)
+		}
+		if got.softTape != (c.share == 1) {
+			t.Errorf("%g mm told: taken for a tape: %v", c.thickMM, got.softTape)
+		}
+		// Half of the correction, either way, is the standard deviation of a coin's toss.
+		if open := math.Sqrt(got.ReadRelU*got.ReadRelU - flat.ReadRelU*flat.ReadRelU); c.share == 0.5 && math.Abs(open/(whole/2)-1) > 0.05 {
+			t.Errorf("not told: open to %.5f, want %.5f", open, whole/2)
+		}
+		b.BendPlain = true
+		plain, err := FindPitch(s, b, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r := plain.Read / flat.Read; math.Abs(r-1/(1+whole)) > 1e-6 || !plain.softTape {
+			t.Errorf("%g mm told, plainly bent: corrected by %.6f, a tape: %v", c.thickMM, r, plain.softTape)
+		}
+	}
+}
+
 func measured(perInch, relU float64, lift ...float64) Pitch {
 	if lift == nil {
 		lift = []float64{0}

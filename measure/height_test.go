@@ -404,6 +404,38 @@ func TestTooCoarseForAnyPart(t *testing.T) {
 	}
 }
 
+// Ribs of which every third was counted may look like plain slots and seem to end in nothing at
+// one side, where no part does (judge, seed 4636); a bar, both ends, bands as straight as wires, a
+// made size or a person's word make a part of it, and so do plain slots whose holes stand
+// halfway between them.
+func TestRibsThatSeemToEndInNothing(t *testing.T) {
+	ribs := func() vision.Bands {
+		return vision.Bands{Kind: vision.RigidHeddle, KindProbability: 0.98, DentsPerBand: 2, PerInch: 2.07, PxPerBand: 88, FinestPx: 29.3, Coherence: 0.66,
+			Row: []vision.Band{{In: 1}, {In: 8}}, Field: vision.Field{Ends: 1, Free: 1, LeastIn: 7.3}}
+	}
+	for _, c := range []struct {
+		name   string
+		change func(b *vision.Bands)
+		label  string
+		want   bool
+	}{
+		{"ribs", func(*vision.Bands) {}, fit.None, true},
+		{"slots, not plain", func(b *vision.Bands) { b.KindProbability, b.FinestPx = 0.9, 44 }, fit.None, true},
+		{"of a made size", func(*vision.Bands) {}, "4", false},
+		{"a bar", func(b *vision.Bands) { b.Field.Free = 0 }, fit.None, false},
+		{"both ends", func(b *vision.Bands) { b.Field.Ends = 2 }, fit.None, false},
+		{"holes between", func(b *vision.Bands) { b.FinestPx = 44 }, fit.None, false},
+		{"straight wires", func(b *vision.Bands) { b.Kind, b.Coherence, b.DentsPerBand, b.PerInch = vision.Reed, 0.97, 1, 4.4 }, fit.None, false},
+		{"said", func(b *vision.Bands) { b.Field.Told = true }, fit.None, false},
+	} {
+		b := ribs()
+		c.change(&b)
+		if got := strings.Contains(doubtOf(b, c.label), "no bar"); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
 // A comb's teeth may be nearly as high as wires; of a made size they hardly are.
 func TestLowAndOfNoSize(t *testing.T) {
 	for _, c := range []struct {

@@ -136,8 +136,8 @@ func TestBendAndSlant(t *testing.T) {
 		if math.Abs(a.skew-skew) > 1e-6 {
 			t.Fatalf("skew %.6f, want %.6f", a.skew, skew)
 		}
-		if got := a.bend(s, -1000, 1000) * radiusIn * sign; math.Abs(got-1) > 0.01 {
-			t.Errorf("bend %.4f of the true one", got)
+		if got, plain := a.bend(s, -1000, 1000); math.Abs(got*radiusIn*sign-1) > 0.01 || !plain {
+			t.Errorf("bend %.4f of the true one, plain: %v", got*radiusIn*sign, plain)
 		}
 		// E[1 + φ²/2] with φ = skew ± turn: under the weights 1 - x² of a straight
 		// line x² is a fifth on average, and the ends turn by 5 in over 80 in.
@@ -149,15 +149,23 @@ func TestBendAndSlant(t *testing.T) {
 	}
 	straight := calib.Scale{Frame: calib.Frame{X: 1500, Y: 1000, TX: 1, NY: 1, Half: 1000}, Half: 1000, B: 5, Lo: -1000, Hi: 1000}
 	straight.Frame.Bow[2] = 0.4 // px: traced no better
-	if got := attitudeOf(p, straight, lean{}, 2500).bend(straight, -1000, 1000); got != 0 {
+	if got, _ := attitudeOf(p, straight, lean{}, 2500).bend(straight, -1000, 1000); got != 0 {
 		t.Errorf("a straight edge bends by %.5f per inch", got)
+	}
+	// Four inches of a ruler whose side face is 3 px wide may be traced from the one of its
+	// lines to the other, and are bent no more than that.
+	side := calib.Scale{Frame: straight.Frame, Half: 400, B: 2, Lo: -400, Hi: 400}
+	side.Frame.Half = 400
+	side.Frame.Bow[2] = 3
+	if got, plain := attitudeOf(p, side, lean{}, 2500).bend(side, -400, 400); got == 0 || plain {
+		t.Errorf("an edge that sags by 3 px bends by %.5f per inch, plain: %v", got, plain)
 	}
 	// No tape bends as tightly as 24 inches, but over 2 inches an edge beside glare was
 	// traced so.
 	askew := calib.Scale{Frame: straight.Frame, Half: 200, B: 1, Lo: -200, Hi: 200}
 	askew.Frame.Half = 200
 	askew.Frame.Bow[2] = 200 * 200 / (2 * 24 * ppi)
-	if got := attitudeOf(p, askew, lean{}, 2500).bend(askew, -200, 200); got != 0 {
+	if got, _ := attitudeOf(p, askew, lean{}, 2500).bend(askew, -200, 200); got != 0 {
 		t.Errorf("an edge traced askew bends by %.5f per inch", got)
 	}
 }

@@ -83,6 +83,9 @@ type Bands struct {
 	// radius in inches: positive where it is the outer edge of a tape that bends,
 	// 0 for a straight one.
 	BendPerIn float64
+	// BendPlain says that it bends farther than the edge of a straight ruler is ever
+	// traced to.
+	BendPlain bool
 	// HeightIn is the camera's height above the ruler's face, square to it, as
 	// seen through a lens of focal length FocalPx; it goes with that.
 	HeightIn, FocalPx float64
@@ -197,7 +200,8 @@ func FindBands(ctx context.Context, p photo.Plane, s calib.Scale, opt Options) (
 	}
 	att := attitudeOf(p, s, ln, focalPx)
 	first, last := b.Row[0].Along, b.Row[len(b.Row)-1].Along
-	b.Skew, b.Slant, b.BendPerIn = att.skew, att.slant(s, first, last), att.bend(s, math.Min(first, last), math.Max(first, last))
+	b.Skew, b.Slant = att.skew, att.slant(s, first, last)
+	b.BendPerIn, b.BendPlain = att.bend(s, math.Min(first, last), math.Max(first, last))
 	b.HeightIn, b.FocalPx = att.heightIn, focalPx
 	b.Squares, b.SquareU = squaresOf(p, s, ln, focalPx), s.ShearU
 	b.frontOf(st, ln, sig, s, focalPx, att.footIn)
