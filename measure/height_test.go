@@ -549,6 +549,26 @@ func TestPatchMayBeAComb(t *testing.T) {
 	}
 }
 
+// Teeth that reach over the picture's edge end in nothing at the end that is seen.
+func TestLooseEndsMayBeAComb(t *testing.T) {
+	for _, c := range []struct {
+		ends                  int
+		free, leastIn, longIn float64
+		told                  bool
+		want                  bool
+	}{
+		{1, 1, 1.2, 4, false, true}, {1, 0.2, 1.2, 4, false, false}, {1, 1, 3.6, 4, false, false},
+		{1, 1, 1.2, 11, false, false}, {1, 1, 1.2, 4, true, false}, {2, 1, 3.3, 4, false, false},
+	} {
+		b := vision.Bands{Kind: vision.Reed, PerInch: 10, Row: []vision.Band{{In: 3}, {In: 3 + c.longIn}}, Coherence: 1,
+			Field: vision.Field{Ends: c.ends, Free: c.free, LeastIn: c.leastIn, Told: c.told}}
+		ruler := calib.Ruler{UnitProbability: 1}
+		if got := loose(ruler, b); got != c.want {
+			t.Errorf("%+v: %v", c, got)
+		}
+	}
+}
+
 // A cloth's ribs are no plain slots: those of no made size are believed without their ends.
 func TestPlainSlotsAreNoRibs(t *testing.T) {
 	for _, c := range []struct {

@@ -16,7 +16,7 @@ import (
 
 // Version names the way of measuring; a stored answer of another version is
 // measured again.
-const Version = "35"
+const Version = "36"
 
 // answerAt is the confidence from which a size is an answer; below it the photo
 // is unsure.
