@@ -137,8 +137,8 @@ func (o attitude) slant(s calib.Scale, lo, hi float64) float64 {
 // than what a straight edge is traced to sag where a shadow or a side face lies along it.
 func (o attitude) bend(s calib.Scale, lo, hi float64) (perIn float64, plain bool) {
 	// A straight edge is traced to half a pixel of sag, and a lens bends it to a
-	// radius of some 1000 inches (common practice, no source). Of six rulers in 3,000
-	// drawn photos (judge, seed 4636) that were taken for a bent tape five sag by 2.0 to
+	// radius of some 1000 inches (common practice, no source). Of five rulers in 3,000
+	// drawn photos (judge, seed 4636) that were taken for a bent tape four sag by 2.0 to
 	// 3.2 px; of 60 tapes there two do by less than 4, half by more than 12.
 	const sagPx, mostSagPx, lens = 0.5, 1.0, 1.5e-3
 	// Bent in its plane to less than 0.75 m a tape rises from what it lies on (common
