@@ -46,7 +46,7 @@ type View struct {
 	FaceWidthIn float64
 	// Side is what the photo shows of the ruler's side face; nil where nothing.
 	Side *vision.SideFace
-	// softTape: it bends, so that it is one.
+	// softTape: it surely is one that bends, see tapeChance.
 	softTape bool
 }
 
@@ -75,7 +75,7 @@ type Pitch struct {
 	// AttitudeRelU is the part of DistanceRelU that another photo through the same
 	// lens does not share.
 	AttitudeRelU float64
-	// softTape: the ruler bends, so that it is a thin tape.
+	// softTape: the ruler surely is a thin tape that bends, see tapeChance.
 	softTape bool
 	// Agree is how far the regression and the spectral estimate lie apart, in
 	// their joint standard uncertainties.

@@ -94,9 +94,9 @@ func patch(b vision.Bands) bool {
 }
 
 // loose says that bands more likely than not end in nothing at the one end that is seen, and
-// are seen no farther than teeth are long, in a row no longer than a comb is: of some 10,000
-// drawn photos (judge, seeds 4629 to 4636) two show such, a comb that was answered and a reed
-// beside which its bar is as light as the table.
+// are seen no farther than teeth are long, in a row no longer than a comb is: of some 15,000
+// drawn photos (judge, seeds 4629 and 4631 to 4637) two show such, a comb that was answered,
+// though not where the thickness was told, and a reed that was read right with 0.77.
 func loose(ruler calib.Ruler, b vision.Bands) bool {
 	f := endsSeen(ruler, b)
 	return f.Ends == 1 && b.RowIn() < longestCombIn && freeEnds(f, mayBeCM(ruler)) >= 0.5

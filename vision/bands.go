@@ -83,8 +83,8 @@ type Bands struct {
 	// radius in inches: positive where it is the outer edge of a tape that bends,
 	// 0 for a straight one.
 	BendPerIn float64
-	// BendPlain says that it bends farther than the edge of a straight ruler is ever
-	// traced to.
+	// BendPlain says that it bends farther than the edge of a straight ruler is usually
+	// traced askew; that of a transparent one may be traced along something else.
 	BendPlain bool
 	// HeightIn is the camera's height above the ruler's face, square to it, as
 	// seen through a lens of focal length FocalPx; it goes with that.
